@@ -1,0 +1,52 @@
+"""Visits: due tasks of one trike bundled so that the owner comes once."""
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+
+
+class Visit(models.Model):
+    """A visit the workshop proposes. Its id is what makes a reminder unique: (trike, visit, stage)."""
+
+    class State(models.TextChoices):
+        OPEN = "open", "open"
+        DONE = "done", "done"
+        DROPPED = "dropped", "no longer needed"
+
+    trike = models.ForeignKey("tracker.Trike", on_delete=models.PROTECT, related_name="visits")
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    state = models.CharField(max_length=8, choices=State, default=State.OPEN)
+    planned_on = models.DateField()
+    minutes = models.PositiveIntegerField(default=0)
+    words = models.CharField(max_length=400, blank=True)  # why this day and these tasks
+    sequence = models.PositiveIntegerField(default=0)
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["planned_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["trike"], condition=Q(state="open"), name="one_open_visit_per_trike"),
+        ]
+
+    def __str__(self) -> str:
+        return f"visit of {self.trike} on {self.planned_on}"
+
+
+class VisitLine(models.Model):
+    """One task of a visit."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="lines")
+    component = models.ForeignKey("tracker.Component", on_delete=models.PROTECT, related_name="+")
+    task = models.CharField(max_length=40)
+    due_on = models.DateField()
+
+    class Meta:
+        ordering = ["visit", "due_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "component", "task"], name="a_task_stands_once_in_a_visit")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.task} in {self.visit}"
