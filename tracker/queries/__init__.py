@@ -1,0 +1,1 @@
+"""All reads over several tables: rows become the values that services/ takes. Nothing here writes."""

@@ -1,0 +1,98 @@
+"""Intervals and the things that happen to a trike."""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from services.identity import clean_text
+from services.intervals import Rebase
+from services.kinds import all_tasks
+from services.parts import PART_KINDS
+from tracker.actions.refusals import FieldInvalid, NotEnough, UnknownTask
+from tracker.actions.steps import LogDraft, lock_version, refresh_due, write_logs
+from tracker.actions.transactions import action
+from tracker.models import Fitment, Occurrence, ServiceInterval, Trike, User
+
+NUMBERS = (
+    "first_km", "first_days", "first_hours", "first_cycles", "every_km", "every_months", "every_days", "every_hours",
+    "every_cycles", "early_km", "early_days",
+)  # fmt: skip
+WHOLE = {"first_days", "every_months", "every_days", "early_days"}
+EVERY = ("every_km", "every_months", "every_days", "every_hours", "every_cycles")
+
+
+@action
+def set_interval(
+    *, values: Mapping[str, Any], interval_id: int | None = None, version: int | None = None, by: User | None, now: datetime
+) -> ServiceInterval:
+    """Add or change an interval. Trikes it touches are marked and their due lines follow with the next sweep.
+
+    Raises UnknownTask, NotEnough, FieldInvalid, StaleVersion.
+    """
+    row = lock_version(ServiceInterval, interval_id, version) if interval_id else ServiceInterval()
+    for name, value in values.items():
+        setattr(row, name, value)
+    check_interval(row)
+    if interval_id:
+        row.version += 1
+    row.save()
+    carriers = Fitment.objects.current().filter(component__part_type__kind=row.part_kind).values("trike_id")
+    Trike.objects.filter(pk__in=carriers).update(due_dirty=True)
+    return row
+
+
+def check_interval(row: ServiceInterval) -> None:
+    """Raise what is wrong with an interval."""
+    if row.task not in {task.code for task in all_tasks()}:
+        raise UnknownTask(f"No service kind knows the task '{row.task}'.", field="task", remedy="Choose a task from the list.")
+    if row.part_kind not in PART_KINDS:
+        raise FieldInvalid(f"'{row.part_kind}' is no kind of part.", field="part_kind", remedy="Choose from the list.")
+    for name in NUMBERS:
+        value = getattr(row, name)
+        if value is not None and not 0 <= value <= 1_000_000:
+            raise FieldInvalid(f"{name} must lie between 0 and 1,000,000.", field=name, remedy="Check the value.")
+    if row.rebase not in {policy.value for policy in Rebase}:
+        raise FieldInvalid(f"'{row.rebase}' is no re-basing policy.", field="rebase", remedy="Choose from the list.")
+    if not row.once and not any(getattr(row, name) for name in EVERY):
+        raise NotEnough("The interval does not say when.", field="every_km", remedy="Give a distance, time, hours or cycles.")
+
+
+@action
+def load_default_intervals(*, rows: Iterable[Mapping[str, str]], now: datetime) -> int:
+    """Add the shipped intervals that are not there yet; never touch one that is. Returns how many were added."""
+    known = set(ServiceInterval.objects.filter(part_type__isnull=True).values_list("task", "part_kind"))
+    added = []
+    for raw in rows:
+        if (raw["task"], raw["part_kind"]) in known:
+            continue
+        row = ServiceInterval(task=raw["task"], part_kind=raw["part_kind"], source=raw.get("source", "")[:200])
+        for name in NUMBERS:
+            text = (raw.get(name) or "").strip()
+            if text:
+                setattr(row, name, int(text) if name in WHOLE else float(text))
+        row.rebase = (raw.get("rebase") or "from_done").strip()
+        row.once = (raw.get("once") or "").strip().lower() in {"1", "yes", "true"}
+        check_interval(row)
+        added.append(row)
+    ServiceInterval.objects.bulk_create(added)
+    return len(added)
+
+
+@action
+def report_occurrence(
+    *, trike_id: int, kind: str, happened_at: datetime, note: str = "", by: User | None = None, now: datetime,
+    source: str = "desk",
+) -> Occurrence:  # fmt: skip
+    """Record a crash, a submersion or a long lay-up: its check is due before the next ride. Raises FieldInvalid."""
+    trike = lock_version(Trike, trike_id, None)
+    if kind not in Occurrence.Kind.values:
+        raise FieldInvalid(f"'{kind}' is not known.", field="kind", remedy="Use crash, submersion or lay_up.")
+    if happened_at > now:
+        raise FieldInvalid("It lies in the future.", field="happened_at", remedy="Check the date.")
+    row = Occurrence.objects.create(
+        trike=trike, kind=kind, happened_at=happened_at, note=clean_text(note, 400), entered_by=by, recorded_at=now
+    )
+    draft = LogDraft(trike.pk, "occurrence", happened_at, {"kind": kind}, None, by.pk if by else None, source)
+    write_logs([draft], now)
+    refresh_due([trike.pk], now)
+    return row

@@ -1,0 +1,127 @@
+"""Steps that several actions share. They open no transaction of their own: they run inside the action's."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from services.logbook import entry_hash
+from tracker.actions.refusals import Invalid, StaleVersion
+from tracker.models import Component, DueLine, Fitment, LogEntry, Trike
+from tracker.queries.due import differs, due_lines_of, trikes_sharing_parts
+from tracker.queries.logbook import sealed
+
+
+@dataclass(frozen=True)
+class LogDraft:
+    """What an action wants to stand in the logbook."""
+
+    trike_id: int
+    kind: str
+    occurred_at: datetime
+    body: dict[str, Any] = field(default_factory=dict)
+    component_id: int | None = None
+    actor_id: int | None = None
+    source: str = "desk"
+    amends_id: int | None = None
+
+
+def write_logs(drafts: Sequence[LogDraft], now: datetime) -> list[LogEntry]:
+    """Append the drafts, in order, each chained to the entry before it on the same trike. Four queries in all."""
+    ids = sorted({draft.trike_id for draft in drafts})
+    list(Trike.objects.select_for_update(of=("self",)).filter(pk__in=ids).order_by("pk").values_list("pk"))
+    heads = _heads(ids)
+    entries = []
+    for draft in drafts:
+        seq, prev = heads.get(draft.trike_id, (0, ""))
+        entry = LogEntry(
+            trike_id=draft.trike_id, component_id=draft.component_id, seq=seq + 1, kind=draft.kind,
+            occurred_at=draft.occurred_at, recorded_at=now, actor_id=draft.actor_id, source=draft.source,
+            body=draft.body, amends_id=draft.amends_id, prev_hash=prev,
+        )  # fmt: skip
+        entry.hash = entry_hash(prev, sealed(entry))
+        heads[draft.trike_id] = (entry.seq, entry.hash)
+        entries.append(entry)
+    return LogEntry.objects.bulk_create(entries, batch_size=500)
+
+
+def _heads(ids: list[int]) -> dict[int, tuple[int, str]]:
+    """The last number and hash of each trike's chain."""
+    heads: dict[int, tuple[int, str]] = {}
+    for part in chunks(ids, 500):
+        for trike_id, seq, entry_hash_ in (
+            LogEntry.objects.filter(trike_id__in=part).order_by("trike_id", "seq").values_list("trike_id", "seq", "hash")
+        ):
+            heads[trike_id] = (seq, entry_hash_)
+    return heads
+
+
+def refresh_due(trike_ids: Iterable[int], now: datetime) -> int:
+    """Bring the stored due lines of these trikes, and of trikes that share parts with them, up to date.
+
+    Returns how many lines were added, changed or removed. The trikes are locked in the order of their keys.
+    """
+    ids = sorted(trikes_sharing_parts(trike_ids))
+    list(Trike.objects.select_for_update(of=("self",)).filter(pk__in=ids).order_by("pk").values_list("pk"))
+    return sum(_refresh(part, now) for part in chunks(ids, 60))
+
+
+def _refresh(ids: list[int], now: datetime) -> int:
+    fresh = {(line["component_id"], line["task"]): line for line in due_lines_of(ids)}
+    parts = {component_id for component_id, _ in fresh}
+    stored = {(row.component_id, row.task): row for row in DueLine.objects.filter(trike_id__in=ids)}
+    stored |= {(row.component_id, row.task): row for row in DueLine.objects.filter(component_id__in=parts)}
+    gone = [row.pk for key, row in stored.items() if key not in fresh]
+    new = [DueLine(**values, refreshed_at=now) for key, values in fresh.items() if key not in stored]
+    changed = []
+    for key, values in fresh.items():
+        row = stored.get(key)
+        if row is not None and differs(row, values):
+            for name, value in values.items():
+                setattr(row, name, value)
+            row.refreshed_at = now
+            changed.append(row)
+    if gone:
+        DueLine.objects.filter(pk__in=gone).delete()
+    if new:
+        DueLine.objects.bulk_create(new, batch_size=500)
+    if changed:
+        names = ["trike", "due_on", "early_on", "trigger", "due_life_km", "safety", "owner_can", "facts", "refreshed_at"]
+        DueLine.objects.bulk_update(changed, names, batch_size=200)
+    Trike.objects.filter(pk__in=ids, due_dirty=True).update(due_dirty=False)
+    return len(gone) + len(new) + len(changed)
+
+
+def chunks(items: Sequence[int], size: int) -> Iterable[list[int]]:
+    """Yield `items` in lists of at most `size`."""
+    for start in range(0, len(items), size):
+        yield list(items[start : start + size])
+
+
+def lock_version(model: type, pk: int, version: int | None) -> Any:
+    """Return the row locked; raise StaleVersion if it is not at `version` any more, Invalid if it does not exist."""
+    row = model.objects.select_for_update(of=("self",)).filter(pk=pk).first()
+    if row is None:
+        raise Invalid(f"There is no such {model._meta.verbose_name}.", field="id", remedy="Look it up again.")
+    if version is not None and row.version != version:
+        raise StaleVersion(
+            f"Somebody else changed this {model._meta.verbose_name} in the meantime.",
+            field="version",
+            remedy="Look at what changed, then send your change again.",
+        )
+    return row
+
+
+def component_of_trike(component_id: int, trike_id: int) -> Fitment | None:
+    """Return the present fitment of a component on a trike, or None."""
+    return (
+        Fitment.objects.current()
+        .filter(component_id=component_id, trike_id=trike_id)
+        .select_related("component__part_type")
+        .first()
+    )
+
+
+def serial_words(component: Component) -> str:
+    """Return a component as the logbook names it."""
+    return component.serial or f"batch {component.batch}"

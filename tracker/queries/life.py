@@ -1,0 +1,176 @@
+"""How far trikes and components have run: rows become timelines, timelines and fitments become lives."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+
+from services.life import Life, Span, life_of
+from services.odometer import DisplayChange, Timeline, build_timeline
+from services.riding import Rate, plain_rate
+from tracker.models import Component, Fitment, Handover, MeterReading, OdometerReading, Trike
+from tracker.models import DisplayChange as DisplayChangeRow
+from tracker.queries.clock import day_of, day_of_date
+
+
+@dataclass(frozen=True)
+class TrikeClock:
+    """One trike's distance over time and its riding rate."""
+
+    trike_id: int
+    timeline: Timeline
+    rate: Rate
+    zero_day: float
+
+    def life_at(self, days: np.ndarray | float) -> np.ndarray:
+        """Return life (km) on `days`; past the last reading at the riding rate."""
+        return self.timeline.life_at(days, self.rate.km_per_day)
+
+
+def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
+    """Return the clocks of these trikes, in four queries however many they are."""
+    ids = set(trike_ids)
+    readings: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    for trike_id, read_at, km in OdometerReading.objects.filter(
+        trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED
+    ).order_by("trike_id", "read_at", "pk").values_list("trike_id", "read_at", "km"):
+        readings[trike_id].append((day_of(read_at), km))
+    changes: dict[int, list[DisplayChange]] = defaultdict(list)
+    for row in DisplayChangeRow.objects.filter(trike_id__in=ids).order_by("trike_id", "changed_at"):
+        changes[row.trike_id].append(
+            DisplayChange(day_of(row.changed_at), row.old_final_km, row.new_start_km, row.old_final_km is None)
+        )
+    zeros = _zero_days(ids)
+    clocks = {}
+    for trike_id, zero_km in Trike.objects.filter(pk__in=ids).values_list("pk", "odometer_zero_km"):
+        clocks[trike_id] = _clock(
+            trike_id, readings[trike_id], changes[trike_id], zeros.get(trike_id), zero_km
+        )
+    return clocks
+
+
+def _zero_days(ids: set[int]) -> dict[int, float]:
+    """The day a trike's life begins: its handover, or while in build the day its first component was fitted."""
+    zeros = {}
+    first = Fitment.objects.filter(trike_id__in=ids).order_by("trike_id", "-fitted_at")
+    for trike_id, fitted_at in first.values_list("trike_id", "fitted_at"):
+        zeros[trike_id] = day_of(fitted_at)
+    delivered: list[tuple[int, date | None]] = list(
+        Trike.objects.filter(pk__in=ids, delivered_on__isnull=False).values_list("pk", "delivered_on")
+    )
+    for trike_id, day in delivered:
+        zeros[trike_id] = day_of_date(day)
+    return zeros
+
+
+def _clock(
+    trike_id: int,
+    readings: list[tuple[float, float]],
+    changes: list[DisplayChange],
+    zero_day: float | None,
+    zero_km: float,
+) -> TrikeClock:
+    start = zero_day if zero_day is not None else (readings[0][0] if readings else 1.0)
+    timeline = build_timeline(
+        [day for day, _ in readings], [km for _, km in readings], tuple(changes), zero_day=start, zero_km=zero_km
+    )
+    return TrikeClock(trike_id, timeline, plain_rate(timeline), start)
+
+
+@dataclass(frozen=True)
+class ComponentRun:
+    """Where one component sat and with which clocks: enough to answer its life on any day."""
+
+    component_id: int
+    born_km: float | None
+    fitments: tuple[Fitment, ...]
+    clocks: dict[int, TrikeClock]
+
+    @property
+    def first_day(self) -> float | None:
+        """The day its service life began: its first fitment, or the handover of that trike if that was later."""
+        if not self.fitments:
+            return None
+        first = self.fitments[0]
+        return max(day_of(first.fitted_at), self.clocks[first.trike_id].zero_day)
+
+    def life_at(self, day: float) -> Life:
+        """Return the life on `day`, over all fitments up to then."""
+        spans = [
+            Span(
+                day_of(f.fitted_at),
+                day_of(f.removed_at) if f.removed_at else None,
+                self.clocks[f.trike_id].timeline,
+                self.clocks[f.trike_id].rate.km_per_day,
+            )
+            for f in self.fitments
+        ]
+        return life_of(spans, day, born_km=self.born_km or 0.0, unknown=self.born_km is None)
+
+
+def runs_of(component_ids: Iterable[int], clocks: dict[int, TrikeClock] | None = None) -> dict[int, ComponentRun]:
+    """Return the runs of these components. `clocks` are those already at hand; missing ones are fetched."""
+    ids = set(component_ids)
+    fitments: dict[int, list[Fitment]] = defaultdict(list)
+    for fitment in Fitment.objects.filter(component_id__in=ids).order_by("component_id", "fitted_at", "pk"):
+        fitments[fitment.component_id].append(fitment)
+    known = dict(clocks or {})
+    missing = {f.trike_id for rows in fitments.values() for f in rows} - set(known)
+    if missing:
+        known |= clocks_of(missing)
+    return {
+        pk: ComponentRun(pk, born_km, tuple(fitments[pk]), known)
+        for pk, born_km in Component.objects.filter(pk__in=ids).values_list("pk", "life_before_km")
+    }
+
+
+def lives_of(component_ids: Iterable[int], at: datetime) -> dict[int, Life]:
+    """Return the life of each component at `at`, wherever it sat."""
+    day = day_of(at)
+    return {pk: run.life_at(day) for pk, run in runs_of(component_ids).items()}
+
+
+def meters_of(component_ids: Iterable[int]) -> dict[tuple[int, str], list[tuple[float, float]]]:
+    """Return (component, meter) -> [(day, value), ...] in time order."""
+    rows: dict[tuple[int, str], list[tuple[float, float]]] = defaultdict(list)
+    for component_id, meter, read_at, value in MeterReading.objects.filter(
+        component_id__in=set(component_ids)
+    ).order_by("component_id", "meter", "read_at", "pk").values_list("component_id", "meter", "read_at", "value"):
+        rows[component_id, meter].append((day_of(read_at), value))
+    return rows
+
+
+@dataclass(frozen=True)
+class Distance:
+    """Where a trike stands: life now (an estimate past the last reading) and what it rests on."""
+
+    km: float
+    is_estimate: bool
+    last_read_on: date | None
+    last_display_km: float | None
+    rate: Rate
+
+
+def distances_now(trike_ids: Iterable[int], now: datetime) -> dict[int, Distance]:
+    """Return where each of these trikes stands at `now`."""
+    ids = list(trike_ids)
+    clocks = clocks_of(ids)
+    last = {}
+    for row in OdometerReading.objects.filter(
+        trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED
+    ).order_by("read_at", "pk").values_list("trike_id", "read_at", "km"):
+        last[row[0]] = row[1:]
+    answer = {}
+    for pk, clock in clocks.items():
+        read_at, km = last.get(pk, (None, None))
+        life = float(np.atleast_1d(clock.life_at(day_of(now)))[0])
+        estimate = read_at is None or day_of(read_at) < int(day_of(now))
+        answer[pk] = Distance(life, estimate, read_at.date() if read_at else None, km, clock.rate)
+    return answer
+
+
+def handover_of(trike_id: int) -> Handover | None:
+    """Return the handover of a trike with its signers, or None while it is in build."""
+    return Handover.objects.filter(trike_id=trike_id).select_related("built_by", "second_by").first()
