@@ -1,0 +1,102 @@
+"""Letters: one set of facts, written as text and as HTML, with the headers that decent automatic mail carries."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+from email.utils import format_datetime, parseaddr
+from typing import Any
+
+from django.conf import settings
+from django.template.loader import render_to_string
+
+from services.intervals import say_date
+from tracker.actions.posting import Letter
+from tracker.models import OutboxMessage
+from tracker.queries.reminders import OwnerView
+
+# Header lines may be as long as a link: a folded link would be sent encoded, and mail programs would not know it.
+POLICY = SMTP.clone(max_line_length=200)
+
+
+@dataclass(frozen=True)
+class Links:
+    """The two addresses in a letter that belong to its reader alone."""
+
+    page: str
+    stop: str
+
+
+def write_letter(message: OutboxMessage, view: OwnerView, links: Links, now: datetime) -> Letter:
+    """Return `message` as a finished letter to `view.owner`. Raises ValueError for an address no mail can carry."""
+    words = words_of(message, view, links)
+    template = "reminder" if message.kind == "reminder" else "notice"
+    mail = EmailMessage(policy=POLICY)
+    for name, value in _headers(message, view, links, words["subject"], now).items():
+        mail[name] = value
+    mail.set_content(render_to_string(f"mail/{template}.txt", words).strip() + "\n", cte="quoted-printable")
+    mail.add_alternative(render_to_string(f"mail/{template}.html", words), subtype="html", cte="quoted-printable")
+    return Letter(
+        message_id=message.message_id,
+        sender=parseaddr(settings.DEFAULT_FROM_EMAIL)[1],
+        recipient=view.owner.email,
+        content=mail.as_bytes(),
+    )
+
+
+def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str, Any]:
+    """Return everything both parts of the letter say."""
+    return {
+        "view": view,
+        "stage": stage_word(message.stage),
+        "subject": subject_of(message, view),
+        "visit_on": say_date(view.visit.planned_on) if view.visit else "",
+        "payload": message.payload,
+        "links": links,
+        "workshop": settings.WORKSHOP_NAME,
+        "workshop_phone": settings.WORKSHOP_PHONE,
+        "workshop_email": settings.WORKSHOP_EMAIL,
+    }
+
+
+def stage_word(stage: str) -> str:
+    """Return heads_up, due or overdue: monthly letters read like overdue ones."""
+    return "overdue" if stage.startswith("monthly") else stage
+
+
+def subject_of(message: OutboxMessage, view: OwnerView) -> str:
+    """Return the subject in everyday words."""
+    if message.kind != "reminder":
+        return message.payload.get("subject", f"About your trike {view.name}")
+    if not view.work:
+        return f"Your trike {view.name}: a check you can do yourself"
+    return f"Your trike {view.name}: " + {
+        "heads_up": f"service due soon, first on {say_date(view.work[0].due_on)}",
+        "due": "service is due now",
+        "overdue": "service is overdue",
+    }.get(stage_word(message.stage), "service")
+
+
+def _headers(message: OutboxMessage, view: OwnerView, links: Links, subject: str, now: datetime) -> dict[str, Any]:
+    name, sender = parseaddr(settings.DEFAULT_FROM_EMAIL)
+    headers = {
+        "From": Address(name, addr_spec=sender),
+        "To": Address(one_line(view.owner.name), addr_spec=view.owner.email),
+        "Reply-To": Address(settings.WORKSHOP_NAME, addr_spec=settings.WORKSHOP_EMAIL),
+        "Subject": one_line(subject),
+        "Date": format_datetime(now.astimezone(UTC)),
+        "Message-ID": message.message_id,
+        "Auto-Submitted": "auto-generated",
+        "Content-Language": view.owner.language,
+        "List-Id": f"Service reminders <service-reminders.{sender.partition('@')[2]}>",
+        "List-Unsubscribe": f"<{links.stop}>",
+    }
+    if links.stop.startswith("https://"):  # one-click is defined for https alone (RFC 8058 section 3.1)
+        headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+    return headers
+
+
+def one_line(text: str) -> str:
+    """Return `text` without line breaks and other control characters: it becomes a header."""
+    return " ".join("".join(char if char.isprintable() else " " for char in text).split())

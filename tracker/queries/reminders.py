@@ -1,0 +1,175 @@
+"""What an owner is told: the due lines of a trike in everyday words, in the owner's units, on the owner's calendar."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cache
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
+from services.kinds import all_kinds
+from services.kinds import task as task_of
+from tracker.models import DueLine, Owner, OwnerLink, Ownership, SweepRun, Trike, Visit, VisitLine
+from tracker.queries.due import describe, status_of
+
+LEAD_DAYS = 14  # a visit is proposed this long before its first task falls due
+OWN_AHEAD_DAYS = 7  # what owners can do themselves is told this long before
+STATUS_WORDS = {"ok": "in good time", "soon": "soon", "due": "due now", "overdue": "overdue"}
+
+
+@dataclass(frozen=True)
+class Told:
+    """One due task as the owner reads it."""
+
+    title: str
+    plain: str  # what it is and why it matters, in everyday words
+    why: str  # the sentence with the numbers, in the owner's unit
+    due_on: date
+    status: str  # ok, soon, due, overdue
+    status_words: str
+    safety: bool
+    owner_can: bool
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class OwnerView:
+    """Everything a letter or an owner page says about one trike."""
+
+    owner: Owner
+    trike: Trike
+    today: date  # on the owner's calendar
+    visit: Visit | None
+    work: tuple[Told, ...]  # for the workshop
+    own: tuple[Told, ...]  # what owners can do themselves
+    later: tuple[Told, ...]  # the next ones after that, nothing to do yet
+
+    @property
+    def name(self) -> str:
+        """The trike as its owner knows it."""
+        return " ".join(filter(None, [self.trike.model, self.trike.plate])) or self.trike.frame_serial
+
+
+def owner_today(owner: Owner, now: datetime) -> date:
+    """Return the date on the owner's calendar at `now`."""
+    return now.astimezone(ZoneInfo(owner.time_zone)).date()
+
+
+def owner_view(trike: Trike, owner: Owner, now: datetime) -> OwnerView:
+    """Return what the owner of `trike` is told at `now`. Three queries."""
+    today = owner_today(owner, now)
+    visit = Visit.objects.filter(trike=trike, state=Visit.State.OPEN).prefetch_related("lines").first()
+    planned = {(line.component_id, line.task) for line in visit.lines.all()} if visit else set()
+    lines = list(
+        DueLine.objects.filter(trike=trike, due_on__isnull=False)
+        .select_related("component__part_type")
+        .order_by("due_on", "pk")
+    )
+    work, own, later = [], [], []
+    for line in lines:
+        told = tell(line, today, owner.distance_unit)
+        if line.owner_can and line.due_on <= today + timedelta(days=OWN_AHEAD_DAYS):
+            own.append(told)
+        elif not line.owner_can and (line.component_id, line.task) in planned:
+            work.append(told)
+        else:
+            later.append(told)
+    return OwnerView(owner, trike, today, visit, tuple(work), tuple(own), tuple(later[:6]))
+
+
+def tell(line: DueLine, today: date, unit: str) -> Told:
+    """Return one due line as the owner reads it."""
+    task = task_of(line.task)
+    status = status_of(line, today)
+    return Told(
+        title=task.title,
+        plain=task.plain,
+        why=describe(line, today, unit),
+        due_on=line.due_on,
+        status=status,
+        status_words=STATUS_WORDS[status],
+        safety=line.safety,
+        owner_can=line.owner_can,
+        cautions=cautions_of(line.task) if line.safety else (),
+    )
+
+
+@cache
+def cautions_of(task_code: str) -> tuple[str, ...]:
+    """Return the cautions of the service kind that a task belongs to."""
+    for kind in all_kinds():
+        if any(task.code == task_code for task in kind.tasks):
+            return tuple(kind.cautions)
+    return ()
+
+
+def owners_of(trike_ids: Iterable[int]) -> dict[int, Owner]:
+    """Return trike id -> present owner."""
+    rows = Ownership.objects.filter(trike_id__in=list(trike_ids), until__isnull=True).select_related("owner")
+    return {row.trike_id: row.owner for row in rows}
+
+
+def owns(owner_id: int, trike_id: int) -> bool:
+    """Whether this person owns this trike now."""
+    return Ownership.objects.filter(owner_id=owner_id, trike_id=trike_id, until__isnull=True).exists()
+
+
+def may_write_to(owner: Owner | None) -> bool:
+    """Whether a routine reminder may go to this owner: agreed, not stopped, an address that is not known dead."""
+    return bool(
+        owner and owner.reminders_agreed and owner.email and owner.stopped_at is None and owner.email_dead_at is None
+    )
+
+
+def link_by_hash(token_hash: str, purpose: str) -> OwnerLink | None:
+    """Return the link with this hash and purpose, or None."""
+    return OwnerLink.objects.filter(token_hash=token_hash, purpose=purpose).select_related("owner", "trike").first()
+
+
+def due_lines_by_trike(trike_ids: Iterable[int]) -> dict[int, list[DueLine]]:
+    """Return the dated due lines of delivered trikes, soonest first."""
+    lines: dict[int, list[DueLine]] = {}
+    rows = DueLine.objects.filter(
+        trike_id__in=list(trike_ids), due_on__isnull=False, trike__state=Trike.State.DELIVERED
+    )
+    for row in rows.order_by("trike_id", "due_on", "pk"):
+        lines.setdefault(row.trike_id, []).append(row)
+    return lines
+
+
+def lines_of_visit(visit: Visit) -> list[DueLine]:
+    """Return the stored due lines of a visit's tasks, as they stand now, soonest first."""
+    wanted = set(VisitLine.objects.filter(visit=visit).values_list("component_id", "task"))
+    rows = DueLine.objects.filter(trike_id=visit.trike_id, due_on__isnull=False).order_by("due_on", "pk")
+    return [row for row in rows if (row.component_id, row.task) in wanted]
+
+
+def still_due(lines: Sequence[DueLine], today: date) -> bool:
+    """Whether any of these lines is due, or near enough to write about."""
+    ahead = today + timedelta(days=LEAD_DAYS)
+    return any(line.due_on <= ahead or (line.early_on and line.early_on <= today) for line in lines)
+
+
+def trikes_to_sweep(now: datetime, *, everything: bool = False, share: int = 7) -> list[int]:
+    """Return the trikes a sweep must look at, dirty ones first.
+
+    These are: due lines waiting for a refresh, a task in or near its early window, a visit open, and each night one
+    trike in `share` to prove that stored and computed lines agree. `everything` takes all delivered trikes.
+    """
+    today = now.astimezone(ZoneInfo(settings.WORKSHOP_TIME_ZONE)).date()
+    trikes = Trike.objects.exclude(state=Trike.State.RETIRED)
+    dirty = set(trikes.filter(due_dirty=True).values_list("pk", flat=True))
+    known = set(trikes.values_list("pk", flat=True))
+    if everything:
+        return sorted(dirty) + sorted(known - dirty)
+    near = DueLine.objects.filter(due_on__lte=today + timedelta(days=LEAD_DAYS)) | DueLine.objects.early_by(today)
+    chosen = set(near.values_list("trike_id", flat=True).distinct())
+    chosen |= set(Visit.objects.filter(state=Visit.State.OPEN).values_list("trike_id", flat=True))
+    chosen |= {pk for pk in known if pk % share == today.toordinal() % share}
+    return sorted(dirty) + sorted((chosen & known) - dirty)
+
+
+def last_sweep() -> SweepRun | None:
+    """Return the last sweep that came to its end."""
+    return SweepRun.objects.filter(finished_at__isnull=False).order_by("-finished_at").first()
