@@ -1,0 +1,200 @@
+"""The owner's page: opened by the link in a letter, phone first, works without scripts.
+
+The link is exchanged for a cookie and a clean address. Opening anything changes nothing, since mail scanners open
+links too; only what is sent by a form does. Forms carry a key made from the link itself: the browser's usual proof
+of origin is not sent under `Referrer-Policy: no-referrer`, so Django's own check could never pass here.
+"""
+
+from collections.abc import Callable
+from decimal import Decimal, InvalidOperation
+from functools import wraps
+from hashlib import sha256
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.utils.crypto import constant_time_compare
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from services.calendar_file import event_file
+from services.errors import Refusal
+from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
+from tracker.actions.usage import record_reading
+from tracker.models import OwnerLink
+from tracker.queries.reminders import owner_view
+
+COOKIE = "owner-link"
+COOKIE_DAYS = 30
+SEE_OTHER = 303
+
+View = Callable[..., HttpResponse]
+
+
+def private(view: View) -> View:
+    """Answer a dead link with the same friendly page whatever is wrong with it; keep no copy, tell nobody the address."""
+
+    @csrf_exempt
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            response = view(request, *args, **kwargs)
+        except LinkGone as gone:
+            response = render(request, "owner/gone.html", {"refusal": gone}, status=404)
+        response["Cache-Control"] = "no-store"
+        response["Referrer-Policy"] = "no-referrer"
+        response["X-Robots-Tag"] = "noindex, nofollow"
+        return response
+
+    return guarded
+
+
+def with_link(view: View) -> View:
+    """Open the link in the cookie; a form must carry the key that only this link's pages know."""
+
+    @private
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        token = request.COOKIES.get(COOKIE, "")
+        link = open_link(token, timezone.now())
+        if request.method == "POST" and not constant_time_compare(request.POST.get("key", ""), form_key(token)):
+            raise LinkGone("This form is too old.", remedy="Open the link in your mail again.")
+        return view(request, link, *args, **kwargs)
+
+    return guarded
+
+
+def form_key(token: str) -> str:
+    """Return what the forms behind a link carry."""
+    return sha256(f"form of {token}".encode(errors="replace")).hexdigest()
+
+
+@private
+@require_GET
+def enter(request: HttpRequest, token: str) -> HttpResponse:
+    """Exchange the link for a cookie and go to the clean address."""
+    open_link(token, timezone.now())
+    response = HttpResponseRedirect(reverse("owner-page"), status=SEE_OTHER)
+    response.set_cookie(
+        COOKIE,
+        token,
+        max_age=COOKIE_DAYS * 86_400,
+        path=reverse("owner-page"),
+        secure=request.is_secure() or settings.SESSION_COOKIE_SECURE,
+        httponly=True,
+        samesite="Lax",
+    )
+    return response
+
+
+@with_link
+@require_GET
+def page(request: HttpRequest, link: OwnerLink) -> HttpResponse:
+    """Show the trike and what is due."""
+    return _show(request, link, said=request.GET.get("said", ""))
+
+
+def _show(request: HttpRequest, link: OwnerLink, *, status: int = 200, **more: Any) -> HttpResponse:
+    view = owner_view(link.trike, link.owner, timezone.now())
+    token = request.COOKIES[COOKIE]
+    return render(request, "owner/page.html", {"view": view, "key": form_key(token), **more}, status=status)
+
+
+@with_link
+@require_POST
+def report_reading(request: HttpRequest, link: OwnerLink) -> HttpResponse:
+    """Take what the owner reads off the display."""
+    typed, unit = request.POST.get("value", ""), request.POST.get("unit", link.owner.distance_unit)
+    now = timezone.now()
+    try:
+        reading = record_reading(
+            trike_id=link.trike_id, value=number(typed), unit=unit, read_at=now, source="owner", now=now
+        )
+    except Refusal as refusal:
+        return _show(request, link, status=422, refusal=refusal, typed=typed[:20], unit=unit[:2])
+    return _back("reading" if reading.verdict == "accepted" else "doubtful")
+
+
+def number(typed: str) -> Decimal:
+    """Return a number as people type it: blanks and thousands commas are fine. Raises BadReading."""
+    text = "".join(typed.split())
+    head, _, tail = text.rpartition(",")
+    if head and len(tail) == 3 and "." not in head:
+        text = text.replace(",", "")
+    elif "," in text and "." in text:
+        text = text.replace(",", "")
+    try:
+        value = Decimal(text.replace(",", "."))
+    except InvalidOperation:
+        value = Decimal("nan")
+    if not value.is_finite() or len(text) > 12:
+        raise BadReading("That is not a number.", field="value", remedy="Type what the display shows, like 1234.")
+    return value
+
+
+class BadReading(Refusal):
+    """What was typed is not a number."""
+
+    code = "bad-reading"
+
+
+@with_link
+@require_POST
+def reminders(request: HttpRequest, link: OwnerLink) -> HttpResponse:
+    """Stop the reminders or let them go out again."""
+    if request.POST.get("wish") == "resume":
+        resume_reminders(link=link, now=timezone.now())
+        return _back("resumed")
+    stop_reminders(link=link, now=timezone.now())
+    return _back("stopped")
+
+
+def _back(said: str) -> HttpResponse:
+    return HttpResponseRedirect(f"{reverse('owner-page')}?said={said}", status=SEE_OTHER)
+
+
+@with_link
+@require_GET
+def calendar(request: HttpRequest, link: OwnerLink) -> HttpResponse:
+    """Give the proposed visit as a calendar file."""
+    view = owner_view(link.trike, link.owner, timezone.now())
+    if view.visit is None or not view.work:
+        raise LinkGone("No visit is planned.", remedy="Look at your trike's page.")
+    content = event_file(
+        uid=view.visit.uid,
+        sequence=view.visit.sequence,
+        stamp=timezone.now(),
+        day=view.visit.planned_on,
+        summary=f"{settings.WORKSHOP_NAME}: service of {view.name}",
+        description="\n".join([*(task.title for task in view.work), f"To agree a day: {settings.WORKSHOP_PHONE}"]),
+    )
+    return HttpResponse(
+        content,
+        content_type="text/calendar; charset=utf-8",
+        headers={"Content-Disposition": 'attachment; filename="service-visit.ics"'},
+    )
+
+
+@private
+@require_http_methods(["GET", "POST"])
+def stop(request: HttpRequest, token: str) -> HttpResponse:
+    """Stop reminders at one click (RFC 8058): a POST without cookie or login, never redirected; a GET shows a button."""
+    link = open_link(token, timezone.now(), purpose="stop")
+    stopped = link.owner.stopped_at is not None
+    if request.method == "POST":
+        stop_reminders(link=link, now=timezone.now())
+        stopped = True
+    return render(request, "owner/stop.html", {"stopped": stopped})
+
+
+urlpatterns = [
+    path("", page, name="owner-page"),
+    path("reading", report_reading, name="owner-reading"),
+    path("reminders", reminders, name="owner-reminders"),
+    path("visit.ics", calendar, name="owner-calendar"),
+    path("stop/<str:token>", stop, name="owner-stop"),
+    path("<str:token>", enter, name="owner-enter"),
+]
