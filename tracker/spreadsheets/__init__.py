@@ -1,0 +1,1 @@
+"""Reading files: bytes become rows of cells, cells become values, or a problem that names its column. No database."""
