@@ -35,7 +35,7 @@ View = Callable[..., HttpResponse]
 
 
 def private(view: View) -> View:
-    """Answer a dead link with the same friendly page whatever is wrong with it; keep no copy, tell nobody the address."""
+    """Answer a dead link with the same friendly page whatever is wrong; keep no copy, tell nobody the address."""
 
     @csrf_exempt
     @wraps(view)
@@ -122,9 +122,7 @@ def number(typed: str) -> Decimal:
     """Return a number as people type it: blanks and thousands commas are fine. Raises BadReading."""
     text = "".join(typed.split())
     head, _, tail = text.rpartition(",")
-    if head and len(tail) == 3 and "." not in head:
-        text = text.replace(",", "")
-    elif "," in text and "." in text:
+    if (head and len(tail) == 3) or "." in text:  # 1,234 and 1,234.5 are thousands; 12,5 is twelve and a half
         text = text.replace(",", "")
     try:
         value = Decimal(text.replace(",", "."))
@@ -181,7 +179,7 @@ def calendar(request: HttpRequest, link: OwnerLink) -> HttpResponse:
 @private
 @require_http_methods(["GET", "POST"])
 def stop(request: HttpRequest, token: str) -> HttpResponse:
-    """Stop reminders at one click (RFC 8058): a POST without cookie or login, never redirected; a GET shows a button."""
+    """Stop reminders at one click (RFC 8058): a POST without cookie or login, never redirected. GET shows a button."""
     link = open_link(token, timezone.now(), purpose="stop")
     stopped = link.owner.stopped_at is not None
     if request.method == "POST":

@@ -1,0 +1,101 @@
+"""What the demo puts into an empty record: roles, five logins, the intervals and a year of an invented workshop."""
+
+import csv
+import json
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management import call_command
+
+from tracker.actions.imports import bring_in
+from tracker.actions.people import add_person, set_up_roles
+from tracker.actions.reminders import run_sweep
+from tracker.actions.schedule import load_default_intervals
+from tracker.management.progress import Bar
+from tracker.models import User
+from tracker.queries.clock import local_date
+
+FIXTURES = settings.BASE_DIR / "fixtures"
+INTERVALS = FIXTURES / "intervals.csv"
+ANCHOR = FIXTURES / "anchor.txt"  # the day on which the files were written
+FILES = FIXTURES / "demo"
+
+# Username, name, role, password. Known to everybody: the demo binds to this machine only.
+LOGINS = (
+    ("desk", "Dana at the desk", "desk", "desk-demo-2026"),
+    ("mechanic", "Mika the mechanic", "mechanic", "mechanic-demo-2026"),
+    ("mechanic2", "Noor, second signature", "mechanic", "mechanic-demo-2026"),
+    ("reviewer", "Remi the reviewer", "reviewer", "reviewer-demo-2026"),
+    ("admin", "Ada the admin", "admin", "admin-demo-2026"),
+)
+
+
+class DemoFilesMissing(Exception):
+    """The files of the demo are not where they belong."""
+
+
+def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
+    """Fill the empty record. The dates in the files move with today's date, so that work is always due."""
+    bar = tell("Database")
+    call_command("migrate", verbosity=0, interactive=False)
+    call_command("createcachetable", verbosity=0)
+    bar.end()
+    bar = tell("Roles and logins")
+    set_up_roles()
+    for step, (username, name, role, password) in enumerate(LOGINS, start=1):
+        add_person(username=username, display_name=name, role=role, password=password)
+        bar(step, len(LOGINS))
+    bar.end()
+    with INTERVALS.open(encoding="utf-8", newline="") as lines:
+        load_default_intervals(rows=list(csv.DictReader(lines)), now=now)
+    bring_in_files(now, tell("Workshop's files"))
+    bar = tell("First sweep")
+    run = run_sweep(now=now, everything=True, tell=bar)
+    bar.end(f"{run.trikes_done} trikes, {run.visits_planned} visits, {run.messages_written} reminders")
+
+
+def bring_in_files(now: datetime, bar: Bar) -> None:
+    """Take the demo's spreadsheets through the same import as any other. Raises DemoFilesMissing."""
+    files = demo_files()
+    shift = (local_date(now) - date.fromisoformat(ANCHOR.read_text(encoding="utf-8").strip())).days
+    reports = bring_in(
+        files=files,
+        shift_days=shift,
+        by=User.objects.get(username="admin"),
+        now=now,
+        write=True,
+        tell=lambda words, done, total: bar(done, total, words),
+    )
+    refused = [report.batch for report in reports if report.is_refused]
+    if refused:
+        raise DemoFilesMissing(f"{refused[0].file_name} was refused: {refused[0].message or 'it has bad rows'}")
+    bar.end(", ".join(f"{report.batch.rows_total} {report.batch.get_kind_display()}" for report in reports))
+
+
+def demo_files() -> list[tuple[str, bytes]]:
+    """Return the demo's spreadsheets by name."""
+    paths = sorted(path for path in FILES.glob("*") if path.suffix in {".csv", ".xlsx"})
+    if not paths or not ANCHOR.exists():
+        raise DemoFilesMissing(f"The demo's spreadsheets are not in {FILES}.")
+    return [(path.name, path.read_bytes()) for path in paths]
+
+
+class Marker:
+    """The note beside the demo's database that says: this is a demo, of which day, and whether it is complete."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def read(self) -> dict[str, str]:
+        """Return what the note says; empty when there is none."""
+        try:
+            return json.loads(self.path.read_text())
+        except (OSError, ValueError):
+            return {}
+
+    def write(self, state: str, day: date) -> None:
+        """Write the note anew."""
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        self.path.write_text(json.dumps({"state": state, "day": day.isoformat()}))
