@@ -1,0 +1,131 @@
+"""Intervals: when each task falls due, for a kind of part or for one part type. Read by all, changed by reviewers."""
+
+from itertools import groupby
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from services.kinds import all_tasks
+from services.parts import PART_KINDS
+from tracker.actions import schedule
+from tracker.models import PartType, ServiceInterval
+from tracker.models.fleet import part_kinds
+from tracker.pages import fields
+from tracker.pages.answers import carry_out, is_stale, show_conflict, status_for
+from tracker.pages.paging import asked
+from tracker.pages.roles import RULERS, page
+from tracker.queries import lists
+
+NUMBERS = [
+    "first_km", "first_days", "first_hours", "first_cycles", "every_km", "every_months", "every_days", "every_hours",
+    "every_cycles", "early_km", "early_days",
+]  # fmt: skip
+CHANGEABLE = [*NUMBERS, "rebase", "once", "source"]
+
+
+class IntervalForm(fields.Form):
+    """First at, then every; whichever comes first. Empty means: this does not count."""
+
+    first_km = fields.number("First at", unit="km", required=False)
+    first_days = fields.whole("or after", unit="days", required=False)
+    first_hours = fields.number("or at", unit="motor hours", required=False)
+    first_cycles = fields.number("or at ", unit="charge cycles", required=False)
+    every_km = fields.number("Then every", unit="km", required=False)
+    every_months = fields.whole("or every", unit="months", required=False)
+    every_days = fields.whole("or every ", unit="days", required=False)
+    every_hours = fields.number("or every  ", unit="motor hours", required=False)
+    every_cycles = fields.number("or every   ", unit="charge cycles", required=False)
+    early_km = fields.number("May be done early by", unit="km", required=False)
+    early_days = fields.whole("or by", unit="days", required=False)
+    rebase = fields.choice("The next one counts", ServiceInterval.Rebase.choices)
+    once = fields.tick("Once only")
+    source = fields.text(
+        "Where the figures come from", 200, help_text="A maker's manual, a test, a decision with its date."
+    )
+    version = fields.version()
+
+    def values(self) -> dict[str, Any]:
+        """Return the interval's values; an empty early window is none."""
+        cleaned = {name: self.cleaned_data[name] for name in CHANGEABLE}
+        return cleaned | {"early_km": cleaned["early_km"] or 0.0, "early_days": cleaned["early_days"] or 0}
+
+
+@page()
+def intervals(request: HttpRequest) -> HttpResponse:
+    """All intervals by kind of part, in words."""
+    kind = asked(request, "kind", set(PART_KINDS))
+    titles = {task.code: task for task in all_tasks()}
+    rows = [(row, titles.get(row.task), in_words(row)) for row in lists.intervals(kind)]
+    groups = [
+        (PART_KINDS[code].title if code in PART_KINDS else code, list(found))
+        for code, found in groupby(rows, key=lambda entry: entry[0].part_kind)
+    ]
+    return render(request, "desk/intervals.html", {"groups": groups, "kinds": part_kinds(), "kind": kind})
+
+
+def in_words(row: ServiceInterval) -> dict[str, str]:
+    """Return an interval as the desk says it."""
+    first = _or(
+        _one(row.first_km, "km"),
+        _one(row.first_days, "days"),
+        _one(row.first_hours, "h"),
+        _one(row.first_cycles, "cycles"),
+    )
+    every = _or(
+        _one(row.every_km, "km"), _one(row.every_months, "months"), _one(row.every_days, "days"),
+        _one(row.every_hours, "motor hours"), _one(row.every_cycles, "charge cycles"),
+    )  # fmt: skip
+    early = _or(_one(row.early_km, "km"), _one(row.early_days, "days"))
+    return {"first": first, "every": "once only" if row.once else every, "early": early}
+
+
+def _one(value: float | None, unit: str) -> str:
+    return f"{value:,.0f} {unit if value != 1 else unit.removesuffix('s')}" if value else ""
+
+
+def _or(*told: str) -> str:
+    return " or ".join(word for word in told if word)
+
+
+@page(do=RULERS)
+def change(request: HttpRequest, interval_id: int) -> HttpResponse:
+    """Change one interval. The due list follows with the next sweep."""
+    row = get_object_or_404(ServiceInterval.objects.select_related("part_type"), pk=interval_id)
+    form = IntervalForm(request.POST or None, initial={name: getattr(row, name) for name in [*CHANGEABLE, "version"]})
+    if form.is_bound and form.is_valid():
+        done = carry_out(
+            form, schedule.set_interval, interval_id=row.pk, version=form.cleaned_data["version"], values=form.values(),
+            by=request.user, now=timezone.now(),
+        )  # fmt: skip
+        if done is not None:
+            messages.success(request, "Saved. The due list follows with the next sweep.")
+            return redirect("intervals")
+        if is_stale(form):
+            show_conflict(form, row, CHANGEABLE)
+    task = next((task for task in all_tasks() if task.code == row.task), None)
+    return _page(request, form, {"row": row, "task": task, "title": task.title if task else row.task})
+
+
+@page(see=RULERS, do=RULERS)
+def add_for_part_type(request: HttpRequest, part_type_id: int) -> HttpResponse:
+    """Give one part type an interval of its own: it then wins over its kind's."""
+    part_type = get_object_or_404(PartType, pk=part_type_id)
+    tasks = [task for task in all_tasks() if task.on == part_type.kind]
+    form = IntervalForm(request.POST or None, initial={"early_days": 14, "early_km": 0, "version": 0})
+    form.fields = {"task": fields.choice("Task", [(task.code, task.title) for task in tasks]), **form.fields}
+    if form.is_bound and form.is_valid():
+        values = form.values() | {
+            "task": form.cleaned_data["task"], "part_kind": part_type.kind, "part_type_id": part_type.pk,
+        }  # fmt: skip
+        done = carry_out(form, schedule.set_interval, values=values, by=request.user, now=timezone.now())
+        if done is not None:
+            messages.success(request, "Saved. The due list follows with the next sweep.")
+            return redirect("part-type", part_type.pk)
+    return _page(request, form, {"part_type": part_type, "title": f"An interval of its own for {part_type.name}"})
+
+
+def _page(request: HttpRequest, form: IntervalForm, context: dict[str, Any]) -> HttpResponse:
+    return render(request, "desk/interval.html", {"form": form, **context}, status=status_for(form))

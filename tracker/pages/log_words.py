@@ -1,0 +1,139 @@
+"""The logbook in words: one sentence per entry, made from what is sealed in it."""
+
+from collections.abc import Callable
+from typing import Any
+
+from services.failures import CAUSES, MODES
+from services.kinds import all_tasks, quantity
+from services.positions import POSITIONS
+from services.units import say_distance
+from tracker.models import Component, LogEntry, Occurrence
+
+KIND_WORDS = {
+    "fitted": "Fitted",
+    "removed": "Taken off",
+    "component_changed": "Component changed",
+    "reading": "Reading",
+    "reading_decided": "Reading decided",
+    "display_change": "Display change",
+    "meter": "Meter",
+    "occurrence": "Happened",
+    "handover_built": "Builder signed",
+    "delivered": "Delivered",
+    "job_card_signed": "Job card signed",
+    "task_done": "Done",
+    "measured": "Measured",
+    "failure": "Failure",
+    "amendment": "Amendment",
+    "service_book": "Service book",
+}
+VERDICTS = {"accepted": "accepted", "suspect": "in doubt", "rejected": "rejected"}
+CHOICES = {"accept": "right as typed", "reject": "rejected", "display_reset": "the display was reset"}
+
+
+def told(entry: LogEntry) -> dict[str, Any]:
+    """Return an entry as pages show it: what kind, in words, by whom, when."""
+    say = SAID.get(entry.kind)
+    try:
+        words = say(entry.body) if say else _anything(entry.body)
+    except (KeyError, TypeError, ValueError):
+        words = _anything(entry.body)
+    return {
+        "entry": entry,
+        "kind": KIND_WORDS.get(entry.kind, entry.kind.replace("_", " ").capitalize()),
+        "words": words,
+    }
+
+
+def _place(code: str) -> str:
+    return POSITIONS[code].title if code in POSITIONS else code
+
+
+def _fate(code: str) -> str:
+    return dict(Component.State.choices).get(code, code)
+
+
+def _task(code: str) -> str:
+    return next((task.title for task in all_tasks() if task.code == code), code)
+
+
+def _on_card(body: dict[str, Any]) -> str:
+    return f" ({body['card']})" if body.get("card") else ""
+
+
+def _fitted(body: dict[str, Any]) -> str:
+    return f"{body['serial']} at {_place(body['position'])}{_on_card(body)}"
+
+
+def _removed(body: dict[str, Any]) -> str:
+    reason = f": {body['reason']}" if body.get("reason") else ""
+    return f"{body['serial']} from {_place(body['position'])}, then {_fate(body['fate'])}{reason}{_on_card(body)}"
+
+
+def _reading(body: dict[str, Any]) -> str:
+    return f"{float(body['value']):,g} {body['unit']}, {VERDICTS.get(body['verdict'], body['verdict'])}"
+
+
+def _decided(body: dict[str, Any]) -> str:
+    choice = CHOICES.get(body["choice"], body["choice"].replace("_", " "))
+    return f"{choice}: {VERDICTS.get(body['verdict'], body['verdict'])}, {say_distance(body['km'])}"
+
+
+def _display(body: dict[str, Any]) -> str:
+    old = (
+        "last value unknown, estimated"
+        if body["old_final_km"] is None
+        else f"last value {say_distance(body['old_final_km'])}"
+    )
+    reason = f" ({body['reason']})" if body.get("reason") else ""
+    return f"{old}; the new one began at {say_distance(body['new_start_km'])}{reason}"
+
+
+def _measured(body: dict[str, Any]) -> str:
+    known = quantity(body["quantity"])
+    return f"{known.title} {body['value']:g} {known.unit}, {body['level']}{_on_card(body)}"
+
+
+def _failure(body: dict[str, Any]) -> str:
+    cause = f", cause: {CAUSES.get(body['cause'], body['cause'])}" if body.get("cause") else ""
+    return f"{MODES.get(body['mode'], body['mode'])}{cause}{_on_card(body)}"
+
+
+def _task_done(body: dict[str, Any]) -> str:
+    via = f", as part of {_task(body['via'])}" if body.get("via") else ""
+    return f"{_task(body['task'])}{via}{_on_card(body)}"
+
+
+def _signed(body: dict[str, Any]) -> str:
+    told_what = body.get("correction") or "no correction written"
+    later = f" Deferred: {', '.join(_task(code) for code in body['deferred'])}." if body.get("deferred") else ""
+    return f"{body['card']}, odometer {say_distance(body['odometer_km'])}: {told_what}{later}"
+
+
+def _built(body: dict[str, Any]) -> str:
+    failed = [item for item, passed in body["checks"] if not passed]
+    return f"final check of {len(body['checks'])} items, " + (
+        f"failed: {', '.join(failed)}" if failed else "all passed"
+    )
+
+
+def _anything(body: dict[str, Any]) -> str:
+    return ", ".join(
+        f"{name.replace('_', ' ')} {value}" for name, value in body.items() if value not in (None, "", [], {})
+    )
+
+
+SAID: dict[str, Callable[[dict[str, Any]], str]] = {
+    "fitted": _fitted,
+    "removed": _removed,
+    "reading": _reading,
+    "reading_decided": _decided,
+    "display_change": _display,
+    "occurrence": lambda body: dict(Occurrence.Kind.choices).get(body["kind"], body["kind"]),
+    "handover_built": _built,
+    "job_card_signed": _signed,
+    "task_done": _task_done,
+    "measured": _measured,
+    "failure": _failure,
+    "amendment": lambda body: f"{body['card']}: {body['text']}",
+}

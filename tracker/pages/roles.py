@@ -1,0 +1,59 @@
+"""Who may open which page: anonymous people log in, others see what their role may see and nothing else exists."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+
+ALL = frozenset({"desk", "mechanic", "reviewer", "admin"})
+WRITERS = frozenset({"desk", "mechanic", "admin"})
+SIGNERS = frozenset({"mechanic", "admin"})
+RULERS = frozenset({"reviewer", "admin"})
+NOBODY: frozenset[str] = frozenset()
+READING = {"GET", "HEAD", "OPTIONS"}
+
+View = Callable[..., HttpResponse]
+
+
+def roles_of(request: HttpRequest) -> frozenset[str]:
+    """Return the roles of who is logged in, read once per request."""
+    if not hasattr(request, "desk_roles"):
+        request.desk_roles = roles_of_user(request.user)
+    return request.desk_roles
+
+
+def roles_of_user(user: Any) -> frozenset[str]:
+    """Return the roles of a user; whoever set the service up (superuser) has them all."""
+    if not user.is_authenticated:
+        return NOBODY
+    if user.is_superuser:
+        return ALL
+    return frozenset(user.groups.values_list("name", flat=True)) & ALL
+
+
+def page(see: frozenset[str] = ALL, do: frozenset[str] = WRITERS) -> Callable[[View], View]:
+    """Guard a page: `see` may open it, `do` may send its forms.
+
+    Anonymous people are asked to log in. Who may not see it gets 404, as if it were not there; who may see but not
+    act gets 403. Only what may be sent counts as sending: everything else is reading and changes nothing.
+    """
+
+    def guard(view: View) -> View:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            roles = roles_of(request)
+            if not roles & see:
+                raise Http404
+            if request.method not in READING and not roles & do:
+                raise PermissionDenied("Your role may look at this page but not change it.")
+            return view(request, *args, **kwargs)
+
+        guarded.see, guarded.do = see, do
+        return guarded
+
+    return guard

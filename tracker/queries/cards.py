@@ -1,0 +1,129 @@
+"""One job card with everything its page shows, in a fixed number of queries."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from services.kinds import all_kinds, quantity, tasks_for
+from services.kinds import task as task_of
+from services.positions import POSITIONS
+from tracker.models import Failure, Fitment, JobCard, JobTask, LogEntry, Measurement, Swap
+from tracker.queries.lists import present_owner
+
+
+@dataclass(frozen=True)
+class MeasureLine:
+    """One quantity a task asks for: what was measured on this card, and the time before."""
+
+    component: Any
+    quantity: Any
+    taken: Measurement | None
+    before: Measurement | None
+
+
+@dataclass(frozen=True)
+class TaskLine:
+    """One task on the card with its words, its cautions and what it asks to be measured."""
+
+    row: JobTask
+    task: Any
+    position: str
+    cautions: tuple[str, ...]
+    measures: list[MeasureLine]
+
+
+@dataclass(frozen=True)
+class CardPage:
+    """A job card, whole."""
+
+    card: JobCard
+    owner: Any
+    tasks: list[TaskLine]
+    fitments: list[Fitment]
+    swaps: list[Swap]
+    failures: list[Failure]
+    amendments: list[LogEntry] = field(default_factory=list)
+
+    @property
+    def open_tasks(self) -> list[TaskLine]:
+        """Tasks nobody has said anything about yet."""
+        return [line for line in self.tasks if line.row.outcome == JobTask.Outcome.PROPOSED]
+
+
+def card_page(card_id: int) -> CardPage | None:
+    """Return the card, or None where there is none."""
+    card = (
+        JobCard.objects.select_related("trike", "reading", "opened_by", "signed_by")
+        .prefetch_related(present_owner("trike__ownerships"))
+        .filter(pk=card_id)
+        .first()
+    )
+    if card is None:
+        return None
+    fitments = sorted(
+        Fitment.objects.current().filter(trike_id=card.trike_id).select_related("component__part_type"), key=_place
+    )
+    owned = card.trike.now_owned
+    return CardPage(
+        card=card,
+        owner=owned[0].owner if owned else None,
+        tasks=_task_lines(card, {f.component_id: f for f in fitments}),
+        fitments=fitments,
+        swaps=list(card.swaps.select_related("old_component", "new_component__part_type")),
+        failures=list(card.failures.select_related("component__part_type")),
+        amendments=_amendments(card),
+    )
+
+
+def _place(fitment: Fitment) -> int:
+    """Positions in the order the workshop lists them."""
+    return list(POSITIONS).index(fitment.position) if fitment.position in POSITIONS else len(POSITIONS)
+
+
+def _task_lines(card: JobCard, fitted: dict[int, Fitment]) -> list[TaskLine]:
+    rows = list(card.tasks.select_related("component__part_type"))
+    taken = {(m.component_id, m.quantity): m for m in card.measurements.all()}
+    before = _earlier(card, {row.component_id for row in rows})
+    cautions = cautions_by_task()
+    lines = []
+    for row in rows:
+        task = task_of(row.task)
+        measures = [
+            MeasureLine(
+                row.component, quantity(code), taken.get((row.component_id, code)), before.get((row.component_id, code))
+            )
+            for code in task.asks
+        ]
+        place = fitted.get(row.component_id)
+        where = POSITIONS[place.position].title if place else ""
+        lines.append(TaskLine(row, task, where, cautions.get(row.task, ()), measures))
+    return lines
+
+
+def _earlier(card: JobCard, component_ids: set[int]) -> dict[tuple[int, str], Measurement]:
+    """The last signed measurement of each quantity of these components before this card."""
+    rows = Measurement.objects.filter(
+        component_id__in=component_ids, card__state=JobCard.State.SIGNED, taken_at__lt=card.opened_at
+    ).order_by("taken_at", "pk")
+    return {(row.component_id, row.quantity): row for row in rows}
+
+
+def cautions_by_task() -> dict[str, tuple[str, ...]]:
+    """Return each task's cautions: those of the kind of service it belongs to."""
+    return {task.code: tuple(kind.cautions) for kind in all_kinds() for task in kind.tasks}
+
+
+def addable_tasks(page: CardPage) -> Iterator[tuple[Fitment, list[Any]]]:
+    """Yield each component on the trike with the tasks of its kind that the card does not hold yet."""
+    held = {(line.row.component_id, line.row.task) for line in page.tasks}
+    for fitment in page.fitments:
+        free = [t for t in tasks_for(fitment.component.part_type.kind) if (fitment.component_id, t.code) not in held]
+        if free:
+            yield fitment, free
+
+
+def _amendments(card: JobCard) -> list[LogEntry]:
+    if card.state != JobCard.State.SIGNED:
+        return []
+    rows = LogEntry.objects.filter(trike_id=card.trike_id, kind="amendment").select_related("actor").order_by("seq")
+    return [row for row in rows if row.body.get("card") == card.number]
