@@ -234,13 +234,15 @@ def trikes_sharing_parts(trike_ids: Iterable[int]) -> set[int]:
     return ids | set(Fitment.objects.current().filter(component_id__in=once_there).values_list("trike_id", flat=True))
 
 
-def due_list() -> QuerySet[DueLine]:
-    """Return the due list with all a page or the API shows of a line, soonest first."""
-    return (
-        DueLine.objects.filter(due_on__isnull=False, trike__state=Trike.State.DELIVERED)
-        .select_related("trike", "component__part_type")
-        .order_by("due_on", "trike__frame_serial", "pk")
-    )
+def due_list(*, with_owner_tasks: bool = False) -> QuerySet[DueLine]:
+    """Return the due list with all a page or the API shows of a line, soonest first.
+
+    What owners do themselves (air, tyre pressure, wash and lube) is left out unless asked for: it would bury the bench.
+    """
+    lines = DueLine.objects.filter(due_on__isnull=False, trike__state=Trike.State.DELIVERED)
+    if not with_owner_tasks:
+        lines = lines.filter(owner_can=False)
+    return lines.select_related("trike", "component__part_type").order_by("due_on", "trike__frame_serial", "pk")
 
 
 def describe(line: DueLine, today: date, unit: str = "km") -> str:

@@ -1,0 +1,95 @@
+"""The kinds of service, one file each. Adding a kind = adding a file here, its test and its row in fixtures/intervals.csv."""
+
+import importlib
+import math
+import pkgutil
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from services.errors import ImpossibleMeasurement
+from services.kinds.model import Quantity, ServiceKind, Task, Verdict
+
+
+@cache
+def all_kinds() -> tuple[ServiceKind, ...]:
+    """Return every kind, sorted by code."""
+    modules = (importlib.import_module(f"{__name__}.{module.name}") for module in pkgutil.iter_modules(__path__))
+    return tuple(sorted((module.KIND for module in modules if hasattr(module, "KIND")), key=lambda kind: kind.code))
+
+
+@cache
+def _kinds() -> dict[str, ServiceKind]:
+    return {kind.code: kind for kind in all_kinds()}
+
+
+@cache
+def _tasks() -> dict[str, Task]:
+    return {task.code: task for kind in all_kinds() for task in kind.tasks}
+
+
+@cache
+def _quantities() -> dict[str, tuple[Quantity, ServiceKind]]:
+    return {quantity.code: (quantity, kind) for kind in all_kinds() for quantity in kind.quantities}
+
+
+def kind(code: str) -> ServiceKind:
+    """Return a kind by its code. Raises KeyError."""
+    return _kinds()[code]
+
+
+def all_tasks() -> tuple[Task, ...]:
+    """Return every task of every kind."""
+    return tuple(_tasks().values())
+
+
+def task(code: str) -> Task:
+    """Return a task by its code. Raises KeyError."""
+    return _tasks()[code]
+
+
+@cache
+def tasks_for(part_kind: str) -> tuple[Task, ...]:
+    """Return the tasks that hang on parts of this kind."""
+    return tuple(task for task in all_tasks() if task.on == part_kind)
+
+
+@cache
+def kind_of_task(code: str) -> ServiceKind:
+    """Return the kind a task belongs to."""
+    return next(kind for kind in all_kinds() if any(task.code == code for task in kind.tasks))
+
+
+def quantity(code: str) -> Quantity:
+    """Return a measured quantity by its code. Raises KeyError."""
+    return _quantities()[code][0]
+
+
+def includes_map() -> dict[str, tuple[str, ...]]:
+    """Return task -> the smaller tasks it includes directly."""
+    return {task.code: task.includes for task in all_tasks() if task.includes}
+
+
+def judge(
+    quantity_code: str,
+    value: float,
+    *,
+    rated: Mapping[str, Any] | None = None,
+    context: Mapping[str, Any] | None = None,
+) -> Verdict:
+    """Return what a measured value means. Raises ImpossibleMeasurement naming the plausible range, or what is missing."""
+    measured, owner = _quantities()[quantity_code]
+    if isinstance(value, bool) or not math.isfinite(value) or not measured.low <= value <= measured.high:
+        raise ImpossibleMeasurement(
+            f"{measured.title} lies between {measured.low:g} and {measured.high:g} {measured.unit}.",
+            field="value", remedy="Check the value and its unit.",
+        )  # fmt: skip
+    extra = dict(context or {})
+    for name in measured.needs:
+        if name not in extra:
+            raise ImpossibleMeasurement(
+                f"{measured.title} needs {name.replace('_', ' ')} too.", field=name, remedy="Enter it beside the value."
+            )
+    if owner.judge is None:
+        return Verdict("ok", f"{value:g} {measured.unit}: noted.", value)
+    return owner.judge(quantity_code, value, dict(rated or {}), extra)

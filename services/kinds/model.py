@@ -1,0 +1,63 @@
+"""The shape of a service kind: what is done, what is measured, what a value means, what to beware of."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+LEVELS = ("ok", "watch", "soon", "replace", "stop")
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Something measured: its unit, the plausible range (outside it, a slip), and what else must be noted."""
+
+    code: str
+    title: str
+    unit: str
+    low: float
+    high: float
+    needs: tuple[str, ...] = ()
+    instrument: str = ""
+    better: str = "band"  # lower, higher or band
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something done on a part of kind `on` ('frame' stands for the whole trike)."""
+
+    code: str
+    title: str
+    on: str
+    minutes: int
+    safety: bool = False
+    owner_can: bool = False
+    includes: tuple[str, ...] = ()
+    asks: tuple[str, ...] = ()
+    verb: str = "Last done"
+    plain: str = ""
+    release: bool = False  # wants a test ride and a release check afterwards
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a value means: a level, a sentence, the value and the limit it was held against."""
+
+    level: str
+    words: str
+    value: float
+    limit: float | None = None
+
+
+Judge = Callable[[str, float, Mapping[str, Any], Mapping[str, Any]], Verdict]
+
+
+@dataclass(frozen=True)
+class ServiceKind:
+    """One kind of service. `cautions` stand beside the task, before the input."""
+
+    code: str
+    title: str
+    tasks: tuple[Task, ...]
+    quantities: tuple[Quantity, ...] = ()
+    cautions: tuple[str, ...] = ()
+    judge: Judge | None = None
