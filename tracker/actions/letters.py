@@ -14,7 +14,7 @@ from django.template.loader import render_to_string
 from services.intervals import say_date
 from tracker.actions.posting import Letter
 from tracker.models import OutboxMessage
-from tracker.queries.reminders import OwnerView
+from tracker.queries.reminders import OwnerView, stage_word
 
 # Header lines may be as long as a link: a folded link would be sent encoded, and mail programs would not know it.
 POLICY = SMTP.clone(max_line_length=200)
@@ -58,11 +58,6 @@ def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str,
         "workshop_phone": settings.WORKSHOP_PHONE,
         "workshop_email": settings.WORKSHOP_EMAIL,
     }
-
-
-def stage_word(stage: str) -> str:
-    """Return heads_up, due or overdue: monthly letters read like overdue ones."""
-    return "overdue" if stage.startswith("monthly") else stage
 
 
 def subject_of(message: OutboxMessage, view: OwnerView) -> str:

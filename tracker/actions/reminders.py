@@ -27,6 +27,7 @@ from tracker.queries.reminders import (
     may_write_to,
     owner_today,
     owners_of,
+    stage_word,
     trikes_to_sweep,
 )
 
@@ -132,6 +133,7 @@ def plan_for(lines: Iterable[DueLine], today: date) -> PlannedVisit | None:
                 early_on=line.early_on or line.due_on,
                 safety=line.safety,
                 minutes=task_of(line.task).minutes,
+                title=task_of(line.task).title,
             )
             for line in lines
             if line.owner_can is for_owner
@@ -260,11 +262,12 @@ def next_stage(
 ) -> str:
     """Return the stage to write about now, or an empty text: one message at a time, never backwards, never all at once.
 
+    Who comes to the service late gets one message, not those missed. After 'overdue' one a month, counted as written.
     What owners can do themselves gets one message, when it is due.
     """
     if history and now - history[-1].at < GAP:
         return ""
-    word = stage(due_on, today)
+    word = stage_word(stage(due_on, today, LEAD_DAYS))
     written = [sent.stage for sent in history if sent.visit_id == visit_id]
     if own_only:
         return "due" if word in {"due", "overdue"} and not written else ""

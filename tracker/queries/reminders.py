@@ -145,6 +145,11 @@ def lines_of_visit(visit: Visit) -> list[DueLine]:
     return [row for row in rows if (row.component_id, row.task) in wanted]
 
 
+def stage_word(stage: str | None) -> str:
+    """Return heads_up, due or overdue, also for the monthly stages after it; an empty text before the first."""
+    return "overdue" if stage and stage.startswith("monthly") else stage or ""
+
+
 def still_due(lines: Sequence[DueLine], today: date) -> bool:
     """Whether any of these lines is due, or near enough to write about."""
     ahead = today + timedelta(days=LEAD_DAYS)
