@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 
 from services.failures import check_failure
 from services.identity import canonical_serial, clean_text
+from services.intervals import covered_tasks
 from services.kinds import all_tasks, includes_map, judge, quantity
 from services.kinds import task as task_of
 from services.positions import POSITIONS, check_position
