@@ -95,6 +95,8 @@ def check_batch(batch_id: int, now: datetime) -> ImportBatch:
 
 @action
 def _keep_verdicts(batch: ImportBatch, plan: Plan, notes: str) -> ImportBatch:
+    if not _is_mine(batch):
+        return batch
     batch.rows.all().delete()
     ImportRow.objects.bulk_create(plan.verdicts.as_rows(batch.pk), batch_size=BULK)
     _count(batch, plan)
@@ -161,11 +163,8 @@ def apply_batch(batch_id: int, now: datetime) -> ImportBatch:
 
 @action
 def _apply(batch: ImportBatch, sheet: Sheet, now: datetime) -> ImportBatch:
-    mine = ImportBatch.objects.select_for_update(of=("self",)).filter(
-        pk=batch.pk, state=State.APPLYING, lease_until=batch.lease_until
-    )
-    if not list(mine.values_list("pk")):
-        return batch  # the lease ran out and another worker took over
+    if not _is_mine(batch):
+        return batch
     plan, _ = _examine(sheet, batch.kind, _context(batch, now))
     written = _write(plan, now)
     refresh_due(written.trike_ids, now)
@@ -207,9 +206,19 @@ def _claim(batch_id: int, waiting: str, working: str, now: datetime) -> ImportBa
     return ImportBatch.objects.get(pk=batch_id)
 
 
+def _is_mine(batch: ImportBatch) -> bool:
+    """Whether the lease taken with _claim still stands, with the row locked; else another worker took over."""
+    mine = ImportBatch.objects.select_for_update(of=("self",)).filter(
+        pk=batch.pk, state=batch.state, lease_until=batch.lease_until
+    )
+    return bool(mine.values_list("pk"))
+
+
+@action
 def _finish(batch: ImportBatch, state: str, message: str, now: datetime) -> ImportBatch:
-    batch.state, batch.message, batch.finished_at, batch.lease_until = state, message[:400], now, None
-    batch.save(update_fields=["state", "message", "finished_at", "lease_until"])
+    if _is_mine(batch):
+        batch.state, batch.message, batch.finished_at, batch.lease_until = state, message[:400], now, None
+        batch.save(update_fields=["state", "message", "finished_at", "lease_until"])
     return batch
 
 
