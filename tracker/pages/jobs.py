@@ -115,12 +115,14 @@ def _task(line: TaskLine, bound: dict[str, Any]) -> dict[str, Any]:
     row = line.row
     initial = {"component_id": row.component_id, "task": row.task, "note": row.note}
     key = f"task-{row.component_id}-{row.task}"
+    measures = [_measure(measure, bound) for measure in line.measures]
     return {
         "line": line,
         "key": key,
         "form": bound.get(key) or TaskForm(initial=initial, auto_id=f"{key}_%s"),
         "rated": rated_words(row.component) if line.measures else [],
-        "measures": [_measure(measure, bound) for measure in line.measures],
+        "measures": measures,
+        "open": key in bound or any(measure["key"] in bound for measure in measures),
     }
 
 

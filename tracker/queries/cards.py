@@ -8,6 +8,7 @@ from services.kinds import all_kinds, quantity, tasks_for
 from services.kinds import task as task_of
 from services.positions import POSITIONS
 from tracker.models import Failure, Fitment, JobCard, JobTask, LogEntry, Measurement, Swap
+from tracker.queries.due import CHECK_AFTER
 from tracker.queries.lists import present_owner
 
 
@@ -31,6 +32,11 @@ class TaskLine:
     cautions: tuple[str, ...]
     measures: list[MeasureLine]
 
+    @property
+    def covers(self) -> list[str]:
+        """The titles of the smaller tasks that this one includes: done with it."""
+        return [task_of(code).title for code in self.task.includes]
+
 
 @dataclass(frozen=True)
 class CardPage:
@@ -43,6 +49,20 @@ class CardPage:
     swaps: list[Swap]
     failures: list[Failure]
     amendments: list[LogEntry] = field(default_factory=list)
+
+    @property
+    def settled_tasks(self) -> list[TaskLine]:
+        """Tasks that were done or deferred, or measured."""
+        return [
+            line
+            for line in self.tasks
+            if line.row.outcome != JobTask.Outcome.PROPOSED or any(measure.taken for measure in line.measures)
+        ]
+
+    @property
+    def safety_open(self) -> list[TaskLine]:
+        """Safety tasks nobody has said anything about yet."""
+        return [line for line in self.open_tasks if line.task.safety]
 
     @property
     def open_tasks(self) -> list[TaskLine]:
@@ -75,9 +95,9 @@ def card_page(card_id: int) -> CardPage | None:
     )
 
 
-def _place(fitment: Fitment) -> int:
-    """Positions in the order the workshop lists them."""
-    return list(POSITIONS).index(fitment.position) if fitment.position in POSITIONS else len(POSITIONS)
+def _place(fitment: Fitment | None) -> int:
+    """Positions in the order the workshop lists them; what is no longer on the trike comes last."""
+    return list(POSITIONS).index(fitment.position) if fitment else len(POSITIONS)
 
 
 def _task_lines(card: JobCard, fitted: dict[int, Fitment]) -> list[TaskLine]:
@@ -97,7 +117,12 @@ def _task_lines(card: JobCard, fitted: dict[int, Fitment]) -> list[TaskLine]:
         place = fitted.get(row.component_id)
         where = POSITIONS[place.position].title if place else ""
         lines.append(TaskLine(row, task, where, cautions.get(row.task, ()), measures))
-    return lines
+    return sorted(lines, key=lambda line: (_place(fitted.get(line.row.component_id)), *_urgency(line)))
+
+
+def _urgency(line: TaskLine) -> tuple[bool, bool]:
+    """Within one place: what an accident calls for first, then safety tasks."""
+    return line.row.task not in CHECK_AFTER.values(), not line.task.safety
 
 
 def _earlier(card: JobCard, component_ids: set[int]) -> dict[tuple[int, str], Measurement]:

@@ -83,7 +83,11 @@ def trike_ids_matching(text: str) -> QuerySet:
 
 def trikes(*, state: str = "", text: str = "") -> QuerySet[Trike]:
     """Return trikes with owner and the day of the next task."""
-    rows = Trike.objects.annotate(next_due=Min("due_lines__due_on")).prefetch_related(present_owner())
+    rows = (
+        Trike.objects.annotate(next_due=Min("due_lines__due_on"))
+        .prefetch_related(present_owner())
+        .order_by("frame_serial", "pk")
+    )
     if state:
         rows = rows.filter(state=state)
     if text:
@@ -121,7 +125,7 @@ def part_types(kind: str = "") -> QuerySet[PartType]:
         fitted=Count("components", Q(components__state=Component.State.FITTED)),
         in_stock=Count("components", Q(components__state=Component.State.IN_STOCK)),
     )
-    return rows.filter(kind=kind) if kind else rows
+    return (rows.filter(kind=kind) if kind else rows).order_by("kind", "part_number", "pk")
 
 
 def job_cards(*, state: str = "", text: str = "") -> QuerySet[JobCard]:

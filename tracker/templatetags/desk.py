@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Any
 
-from django import template
+from django import forms, template
 from django.conf import settings
 from django.utils import timezone
 
@@ -48,6 +48,12 @@ def moment(value: datetime | None) -> str:
 
 
 @register.filter
+def spoken(code: str) -> str:
+    """Return a code as words: heads_up becomes heads up."""
+    return str(code).replace("_", " ")
+
+
+@register.filter
 def position(code: str) -> str:
     """Return a position's title."""
     return POSITIONS[code].title if code in POSITIONS else code
@@ -77,7 +83,8 @@ def field(bound: Any, unit: str = "", hint: str = "") -> dict[str, Any]:
         "unit": unit or widget.attrs.get("data-unit", ""),
         "hint": hint or bound.help_text,
         "is_tick": getattr(widget, "input_type", "") == "checkbox",
-        "optional": not bound.field.required,
+        "optional": not bound.field.required
+        and isinstance(widget, forms.TextInput | forms.DateInput | forms.DateTimeInput),
     }
 
 
