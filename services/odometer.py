@@ -20,6 +20,8 @@ SUSTAINED_KM_PER_DAY = 200.0  # design rule, no source
 STEP_BACK_KM = 2.0  # rounding at the display and at the desk
 SLIP_FACTOR = 3.0
 SLACK_KM = 60.0
+UNIT_SLACK_KM = 100.0
+OTHER_UNIT = ("typed_in_miles", "typed_in_km")
 
 
 class BadNumber(Refusal):
@@ -252,9 +254,8 @@ def _too_fast(
             "very-fast", f"{step / gap:,.0f} km a day over {gap:.0f} days is more than most riders manage.",
             _meant(day, value, unit, before, after, rate),
         )  # fmt: skip
-    if step > SLIP_FACTOR * rate * gap + SLACK_KM * math.sqrt(gap) and (
-        proposals := _meant(day, value, unit, before, after, rate)
-    ):
+    proposals = _meant(day, value, unit, before, after, rate)
+    if proposals and _unlike_this_rider(step, rate * gap, gap, proposals[0], before):
         return _suspect(
             "unlike-this-rider",
             f"{say_distance(step)} in {gap:.0f} days is far more than this rider's {rate:.0f} km a day. "
@@ -262,6 +263,14 @@ def _too_fast(
             proposals,
         )
     return ACCEPTED
+
+
+def _unlike_this_rider(step: float, expected: float, gap: float, best: Proposal, before: tuple[float, float]) -> bool:
+    """Whether the step is a leap that only a slip explains, or twice the usual and four times nearer in the other unit."""
+    if step > SLIP_FACTOR * expected + SLACK_KM * math.sqrt(gap):
+        return True
+    misfit = abs(best.km - before[1] - expected)
+    return best.code in OTHER_UNIT and step > 2 * expected + UNIT_SLACK_KM and 4 * misfit < abs(step - expected)
 
 
 def _meant(

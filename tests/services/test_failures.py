@@ -16,7 +16,12 @@ def test_cause_and_detection_may_be_left_open():
 
 @pytest.mark.parametrize(
     ("field", "words"),
-    [("mode", ("gremlins", "", "")), ("mode", ("", "", "")), ("cause", ("wear", "gremlins", "")), ("found", ("wear", "", "gremlins"))],
+    [
+        ("mode", ("gremlins", "", "")),
+        ("mode", ("", "", "")),
+        ("cause", ("wear", "gremlins", "")),
+        ("found", ("wear", "", "gremlins")),
+    ],
 )
 def test_a_word_off_the_list_is_refused_by_field(field, words):
     with pytest.raises(BadFailureCode) as refusal:

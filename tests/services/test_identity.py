@@ -1,0 +1,59 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from services.identity import BadSerial, BadText, canonical_serial, clean_text, fold_name, natural_key
+
+
+@pytest.mark.parametrize("typed", ["bt-204x", " BT-204X ", "ＢＴ-204X", "Bt-204x\t"])
+def test_case_blanks_and_full_width_letters_do_not_make_another_serial(typed):
+    assert canonical_serial(typed) == "BT-204X"
+
+
+def test_inner_blanks_are_single():
+    assert canonical_serial("lt  77") == "LT 77"
+
+
+@pytest.mark.parametrize("bad", ["", "   ", "A\u200bB", "A\u202eB", "A\x00B", "A\ud800", "x" * 41, "\ufeffA"])
+def test_serials_that_could_not_be_found_again_are_refused(bad):
+    with pytest.raises(BadSerial) as refusal:
+        canonical_serial(bad)
+    assert refusal.value.field == "serial"
+
+
+def test_a_number_is_no_serial():
+    with pytest.raises(BadSerial):
+        canonical_serial(204)
+
+
+@given(st.text(alphabet=st.characters(codec="ascii", exclude_categories=["Cc"]), min_size=1, max_size=30))
+def test_the_canonical_form_is_its_own_canonical_form(text):
+    try:
+        once = canonical_serial(text)
+    except BadSerial:
+        return
+    assert canonical_serial(once) == once
+
+
+def test_natural_order_puts_a9_before_a10():
+    assert sorted(["A10", "A9", "B1", "A100"], key=natural_key) == ["A9", "A10", "A100", "B1"]
+
+
+def test_serials_that_begin_with_digits_and_with_letters_can_be_sorted_together():
+    assert sorted(["B2", "10", "9"], key=natural_key) == ["9", "10", "B2"]
+
+
+@pytest.mark.parametrize("text", ["brake squeals\nat low speed", "<script>alert(1)</script>", "=1+1", "été 🚲"])
+def test_ordinary_and_hostile_looking_text_is_kept_verbatim(text):
+    assert clean_text(text, 100) == text
+
+
+@pytest.mark.parametrize("text", ["a\x00b", "a\x07b", "a\ud800b", "a\u202eb", "x" * 101])
+def test_text_that_cannot_be_kept_is_refused(text):
+    with pytest.raises(BadText):
+        clean_text(text, 100)
+
+
+@pytest.mark.parametrize(("name", "folded"), [("Zoë  Ångström", "zoe angstrom"), ("GROß", "gross"), ("Søren", "soren")])
+def test_names_fold_accents_case_and_blanks(name, folded):
+    assert fold_name(name) == folded
