@@ -16,12 +16,20 @@ class Form(forms.Form):
         super().__init__(*args, **kwargs)
 
 
+class Number(forms.FloatField):
+    """A number that is shown without needless zeros: 6000 and not 6000.0."""
+
+    def prepare_value(self, value: Any) -> Any:
+        """Return a kept number as a person writes it."""
+        return f"{value:.6f}".rstrip("0").rstrip(".") if isinstance(value, float) else value
+
+
 def number(
     label: str, *, unit: str = "", required: bool = True, help_text: str = "", **kwargs: Any
 ) -> forms.FloatField:
     """A number, typed on a number pad, with its unit beside it."""
     widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "data-unit": unit})
-    return forms.FloatField(
+    return Number(
         label=label,
         required=required,
         help_text=help_text,

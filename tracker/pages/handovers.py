@@ -84,8 +84,8 @@ class FinalForm(fields.Form):
         super().__init__(*args, **kwargs)
         for index, item in enumerate(FINAL_CHECKS):
             self.fields[f"check_{index}"] = forms.ChoiceField(
-                label=item, choices=[("", "not looked at"), ("yes", "passed"), ("no", "failed")], required=True,
-                error_messages={"required": "Say whether it passed."},
+                label=item, choices=[("yes", "Passed"), ("no", "Failed")], required=True,
+                error_messages={"required": "Say whether it passed."}, widget=forms.RadioSelect,
             )  # fmt: skip
             self.fields[f"check_{index}_note"] = fields.text("Note", 200)
 
@@ -236,10 +236,12 @@ def handover(request: HttpRequest, handover_id: int) -> HttpResponse:
             if done is not None:
                 messages.success(request, f"Trike {row.trike} is delivered. Its service schedule begins.")
                 return redirect("trike", row.trike_id)
-    fitments = Fitment.objects.at(row.second_signed_at or row.built_signed_at).filter(trike=row.trike)
+    signed_at = row.second_signed_at or row.built_signed_at
+    fitments = Fitment.objects.at(signed_at).filter(trike=row.trike).select_related("component__part_type")
+    order = list(POSITIONS)
     context = {
         "row": row, "trike": row.trike, "form": form, "owner": next((o.owner for o in row.trike.now_owned), None),
-        "fitments": fitments.select_related("component__part_type"),
+        "fitments": sorted(fitments, key=lambda fitment: order.index(fitment.position)),
     }  # fmt: skip
     return render(request, "desk/handover.html", context, status=status_for(form))
 

@@ -29,17 +29,17 @@ CHANGEABLE = [*NUMBERS, "rebase", "once", "source"]
 class IntervalForm(fields.Form):
     """First at, then every; whichever comes first. Empty means: this does not count."""
 
-    first_km = fields.number("First at", unit="km", required=False)
-    first_days = fields.whole("or after", unit="days", required=False)
-    first_hours = fields.number("or at", unit="motor hours", required=False)
-    first_cycles = fields.number("or at ", unit="charge cycles", required=False)
-    every_km = fields.number("Then every", unit="km", required=False)
-    every_months = fields.whole("or every", unit="months", required=False)
-    every_days = fields.whole("or every ", unit="days", required=False)
-    every_hours = fields.number("or every  ", unit="motor hours", required=False)
-    every_cycles = fields.number("or every   ", unit="charge cycles", required=False)
-    early_km = fields.number("May be done early by", unit="km", required=False)
-    early_days = fields.whole("or by", unit="days", required=False)
+    first_km = fields.number("Distance", unit="km", required=False)
+    first_days = fields.whole("Days", required=False)
+    first_hours = fields.number("Motor hours", required=False)
+    first_cycles = fields.number("Charge cycles", required=False)
+    every_km = fields.number("Distance", unit="km", required=False)
+    every_months = fields.whole("Months", required=False)
+    every_days = fields.whole("Days", required=False)
+    every_hours = fields.number("Motor hours", required=False)
+    every_cycles = fields.number("Charge cycles", required=False)
+    early_km = fields.number("Distance", unit="km", required=False)
+    early_days = fields.whole("Days", required=False)
     rebase = fields.choice("The next one counts", ServiceInterval.Rebase.choices)
     once = fields.tick("Once only")
     source = fields.text(

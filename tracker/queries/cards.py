@@ -87,7 +87,7 @@ def card_page(card_id: int) -> CardPage | None:
     return CardPage(
         card=card,
         owner=owned[0].owner if owned else None,
-        tasks=_task_lines(card, {f.component_id: f for f in fitments}),
+        tasks=_task_lines(card),
         fitments=fitments,
         swaps=list(card.swaps.select_related("old_component", "new_component__part_type")),
         failures=list(card.failures.select_related("component__part_type")),
@@ -100,8 +100,10 @@ def _place(fitment: Fitment | None) -> int:
     return list(POSITIONS).index(fitment.position) if fitment else len(POSITIONS)
 
 
-def _task_lines(card: JobCard, fitted: dict[int, Fitment]) -> list[TaskLine]:
+def _task_lines(card: JobCard) -> list[TaskLine]:
     rows = list(card.tasks.select_related("component__part_type"))
+    stays = Fitment.objects.filter(trike_id=card.trike_id, component_id__in={row.component_id for row in rows})
+    fitted = {stay.component_id: stay for stay in stays.order_by("fitted_at", "pk")}
     taken = {(m.component_id, m.quantity): m for m in card.measurements.all()}
     before = _earlier(card, {row.component_id for row in rows})
     cautions = cautions_by_task()

@@ -7,6 +7,7 @@ from django import forms, template
 from django.conf import settings
 from django.utils import timezone
 
+from services.failures import CAUSES, FOUND, MODES
 from services.positions import POSITIONS
 from services.units import say_distance, say_pressure
 
@@ -48,6 +49,17 @@ def moment(value: datetime | None) -> str:
 
 
 @register.filter
+def failure_words(failure: Any) -> str:
+    """Return how, why and how found of a failure, in the words of its lists."""
+    told = [MODES.get(failure.mode, failure.mode)]
+    if failure.cause:
+        told.append(f"cause: {CAUSES.get(failure.cause, failure.cause)}")
+    if failure.found:
+        told.append(FOUND.get(failure.found, failure.found))
+    return ", ".join(told)
+
+
+@register.filter
 def spoken(code: str) -> str:
     """Return a code as words: heads_up becomes heads up."""
     return str(code).replace("_", " ")
@@ -75,7 +87,7 @@ def status(code: str, words: str = "") -> dict[str, str]:
 
 
 @register.inclusion_tag("desk/parts/field.html")
-def field(bound: Any, unit: str = "", hint: str = "") -> dict[str, Any]:
+def field(bound: Any, unit: str = "", hint: str = "", bare: bool = False) -> dict[str, Any]:
     """Draw one form field: label, input with its unit, hint, and the refusal right beside it."""
     widget = bound.field.widget
     return {
@@ -84,6 +96,7 @@ def field(bound: Any, unit: str = "", hint: str = "") -> dict[str, Any]:
         "hint": hint or bound.help_text,
         "is_tick": getattr(widget, "input_type", "") == "checkbox",
         "optional": not bound.field.required
+        and not bare
         and isinstance(widget, forms.TextInput | forms.DateInput | forms.DateTimeInput),
     }
 
