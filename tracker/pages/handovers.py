@@ -140,14 +140,15 @@ def new(request: HttpRequest) -> HttpResponse:
 
 def _scanned(form: Any, name: str) -> Component | None:
     """The component of a scanned serial, or None with the refusal beside the field."""
+    typed = form.cleaned_data[name]
     try:
-        found = component_by_serial(form.cleaned_data[name])
+        found = component_by_serial(typed)
     except Refusal as refusal:
         form.add_error(name, sentence(refusal))
         return None
     if found is None:
         form.add_error(name, "No component has this serial. Scan again, or take it into stock first.")
-        form.unknown_serial = form.cleaned_data[name]
+        form.unknown_serial = typed
     return found
 
 
