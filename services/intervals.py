@@ -6,6 +6,7 @@ Aviation and military rules are analogies here: none applies to a cycle workshop
 """
 
 import calendar
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -110,11 +111,16 @@ def add_months(anchor: date, months: int) -> date:
 
 
 def rebase(policy: Rebase, due: float, done: float, interval: float, tolerance: float) -> float:
-    """Return the next due point of one meter after it was done at `done` though due at `due`."""
+    """Return the next due point of one meter after it was done at `done` though due at `due`.
+
+    What counts from due never falls at or before the work itself: a whole interval missed is skipped (FROM_DUE keeps its
+    slot) or begins anew (NEVER_LATER). Own rule: the manuals do not say.
+    """
     if policy is Rebase.FROM_DUE:
-        return due + interval
+        return due + interval * max(1, math.floor((done - due) / interval) + 1)
     if policy is Rebase.NEVER_LATER:
-        return min(due, done) + interval
+        kept = min(due, done) + interval
+        return kept if kept > done else done + interval
     if policy is Rebase.WINDOW and abs(done - due) <= tolerance:
         return due + interval
     return done + interval
@@ -122,13 +128,16 @@ def rebase(policy: Rebase, due: float, done: float, interval: float, tolerance: 
 
 def rebase_date(policy: Rebase, due: date, done: date, tolerance_days: int, *, months: int = 0, days: int = 0) -> date:
     """Return the next due date, counted in calendar months and days from the anchor the policy chooses."""
-    if policy is Rebase.FROM_DUE or (policy is Rebase.WINDOW and abs((done - due).days) <= tolerance_days):
+    steps, anchor = 1, done
+    if policy is Rebase.FROM_DUE:
         anchor = due
-    elif policy is Rebase.NEVER_LATER:
+        while add_months(due, steps * months) + timedelta(days=steps * days) <= done:
+            steps += 1
+    elif policy is Rebase.WINDOW and abs((done - due).days) <= tolerance_days:
+        anchor = due
+    elif policy is Rebase.NEVER_LATER and add_months(due, months) + timedelta(days=days) > done:
         anchor = min(due, done)
-    else:
-        anchor = done
-    return add_months(anchor, months) + timedelta(days=days)
+    return add_months(anchor, steps * months) + timedelta(days=steps * days)
 
 
 def window_days(interval_days: float) -> int:

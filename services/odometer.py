@@ -21,6 +21,7 @@ STEP_BACK_KM = 2.0  # rounding at the display and at the desk
 SLIP_FACTOR = 3.0
 SLACK_KM = 60.0
 UNIT_SLACK_KM = 100.0
+KEEN_KM_PER_DAY = 15.0  # a rider who is hardly known yet may be a keen one
 OTHER_UNIT = ("typed_in_miles", "typed_in_km")
 
 
@@ -267,7 +268,7 @@ def _too_fast(
 
 def _unlike_this_rider(step: float, expected: float, gap: float, best: Proposal, before: tuple[float, float]) -> bool:
     """Whether the step is a leap that only a slip explains, or twice the usual and four times nearer in the other unit."""
-    if step > SLIP_FACTOR * expected + SLACK_KM * math.sqrt(gap):
+    if step > SLIP_FACTOR * max(expected, KEEN_KM_PER_DAY * gap) + SLACK_KM * math.sqrt(gap):
         return True
     misfit = abs(best.km - before[1] - expected)
     return best.code in OTHER_UNIT and step > 2 * expected + UNIT_SLACK_KM and 4 * misfit < abs(step - expected)
@@ -287,7 +288,17 @@ def _meant(
     seen: dict[int, Proposal] = {}
     for _, proposal in sorted(fitting, key=lambda pair: pair[0]):
         seen.setdefault(round(proposal.km), proposal)
-    return list(seen.values())[:3]
+    return _named_apart(list(seen.values())[:3])
+
+
+def _named_apart(proposals: list[Proposal]) -> list[Proposal]:
+    """Give each proposal a code of its own: a second digit slip is digit_slip_2."""
+    named, met = [], dict[str, int]()
+    for proposal in proposals:
+        met[proposal.code] = number = met.get(proposal.code, 0) + 1
+        code = proposal.code if number == 1 else f"{proposal.code}_{number}"
+        named.append(Proposal(code, proposal.km, proposal.words))
+    return named
 
 
 def _other_unit(value: float, unit: str) -> list[Proposal]:
