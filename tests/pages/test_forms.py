@@ -3,10 +3,13 @@
 from datetime import UTC, datetime
 
 import pytest
+from django.db import IntegrityError, OperationalError
 
 from tests import factories as make
 from tests.pages.conftest import PASSWORD, logged_in, person
 from tracker.models import Component, OdometerReading, Owner, PartType, Trike
+from tracker.pages import fields
+from tracker.pages.answers import carry_out, status_for
 
 NOW_TYPED = "2026-05-01T10:00"
 
@@ -320,3 +323,19 @@ def test_a_component_that_sits_elsewhere_is_refused_naming_where(workshop, mecha
     answer = mechanic.post(f"/handover/{other.pk}/parts/", {"position": "chain", "serial": "K24000"})
     assert answer.status_code == 409
     assert "sits on trike F26-1040" in str(answer.context["form"]["serial"].errors)
+
+
+@pytest.mark.parametrize(("error", "status"), [(OperationalError("gone"), 503), (IntegrityError("unique"), 409)])
+def test_a_database_that_refuses_or_is_away_keeps_what_was_typed(error, status, caplog):
+    class Named(fields.Form):
+        name = fields.text("Name", 20)
+
+    def fails(**_values):
+        raise error
+
+    form = Named({"name": "Zoë"})
+    assert form.is_valid()
+    assert carry_out(form, fails, name="Zoë") is None
+    assert status_for(form) == status
+    assert "Nothing was saved" in str(form.non_field_errors())
+    assert form["name"].value() == "Zoë"

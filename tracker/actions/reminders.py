@@ -24,6 +24,7 @@ from tracker.queries.due import trikes_sharing_parts
 from tracker.queries.reminders import (
     LEAD_DAYS,
     due_lines_by_trike,
+    in_share,
     may_write_to,
     owner_today,
     owners_of,
@@ -61,7 +62,7 @@ def run_sweep(*, now: datetime, everything: bool = False, tell: Callable[[int, i
     run, shards = begin_sweep(now=now, everything=everything)
     done = 0
     for shard in shards:
-        done += sweep_shard(run_id=run.pk, trike_ids=shard, now=now).trikes
+        done += sweep_shard(run_id=run.pk, trike_ids=shard, now=now, check_all=everything).trikes
         if tell:
             tell(done, run.trikes_total)
     run.refresh_from_db()
@@ -77,9 +78,13 @@ def begin_sweep(*, now: datetime, everything: bool = False) -> tuple[SweepRun, l
 
 
 @action
-def sweep_shard(*, run_id: int, trike_ids: Sequence[int], now: datetime) -> Swept:
-    """Sweep one shard and add it to its run; the last shard ends the run."""
-    swept = _sweep(trike_ids, now)
+def sweep_shard(*, run_id: int, trike_ids: Sequence[int], now: datetime, check_all: bool = False) -> Swept:
+    """Sweep one shard and add it to its run; the last shard ends the run.
+
+    Due lines are computed afresh for dirty trikes and for the night's share, which proves that stored and computed
+    lines agree; for all with `check_all`. Due lines do not depend on today, so the others need only the comparison.
+    """
+    swept = _sweep(trike_ids, now, check_all)
     SweepRun.objects.filter(pk=run_id).update(
         trikes_done=F("trikes_done") + swept.trikes,
         visits_planned=F("visits_planned") + swept.visits,
@@ -94,8 +99,8 @@ def sweep_shard(*, run_id: int, trike_ids: Sequence[int], now: datetime) -> Swep
 
 @action
 def sweep_trikes(*, trike_ids: Sequence[int], now: datetime) -> Swept:
-    """Sweep these trikes outside of any run: after a visit, an import, a reading."""
-    return _sweep(trike_ids, now)
+    """Sweep these trikes outside of any run, their due lines computed afresh."""
+    return _sweep(trike_ids, now, check_all=True)
 
 
 @action
@@ -104,13 +109,14 @@ def put_right(*, trike_ids: Sequence[int], now: datetime) -> int:
     return refresh_due(trike_ids, now)
 
 
-def _sweep(trike_ids: Sequence[int], now: datetime) -> Swept:
+def _sweep(trike_ids: Sequence[int], now: datetime, check_all: bool) -> Swept:
     ids = sorted(set(trike_ids))
+    share = set(ids) if check_all else {pk for pk in ids if in_share(pk, now)}
     affected = sorted(trikes_sharing_parts(ids))
     list(Trike.objects.select_for_update(of=("self",)).filter(pk__in=affected).order_by("pk").values_list("pk"))
     dirty = set(Trike.objects.filter(pk__in=ids, due_dirty=True).values_list("pk", flat=True))
     refresh_due(dirty, now)
-    differences = refresh_due(set(ids) - dirty, now)
+    differences = refresh_due(share - dirty, now)
     visits, planned = _plan_visits(ids, now)
     messages = _write_messages(visits, now)
     return Swept(len(ids), planned, messages, differences)

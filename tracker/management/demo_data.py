@@ -20,7 +20,7 @@ from tracker.queries.clock import local_date
 FIXTURES = settings.BASE_DIR / "fixtures"
 INTERVALS = FIXTURES / "intervals.csv"
 ANCHOR = FIXTURES / "anchor.txt"  # the day on which the files were written
-FILES = FIXTURES / "demo"
+FILES = FIXTURES
 
 # Username, name, role, password. Known to everybody: the demo binds to this machine only.
 LOGINS = (
@@ -52,7 +52,7 @@ def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
         load_default_intervals(rows=list(csv.DictReader(lines)), now=now)
     bring_in_files(now, tell("Workshop's files"))
     bar = tell("First sweep")
-    run = run_sweep(now=now, everything=True, tell=bar)
+    run = run_sweep(now=now, tell=bar)
     bar.end(f"{run.trikes_done} trikes, {run.visits_planned} visits, {run.messages_written} reminders")
 
 
@@ -76,7 +76,7 @@ def bring_in_files(now: datetime, bar: Bar) -> None:
 
 def demo_files() -> list[tuple[str, bytes]]:
     """Return the demo's spreadsheets by name."""
-    paths = sorted(path for path in FILES.glob("*") if path.suffix in {".csv", ".xlsx"})
+    paths = sorted(path for path in FILES.glob("*") if path.suffix in {".csv", ".xlsx"} and path != INTERVALS)
     if not paths or not ANCHOR.exists():
         raise DemoFilesMissing(f"The demo's spreadsheets are not in {FILES}.")
     return [(path.name, path.read_bytes()) for path in paths]

@@ -3,14 +3,20 @@
 from collections.abc import Callable
 from typing import Any
 
+import structlog
 from django import forms
-from django.db import DatabaseError
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from services.errors import Refusal
 
 STATUS = {"invalid": 422, "conflict": 409, "forbidden": 403, "missing": 404}
+log = structlog.get_logger(__name__)
+
+CLASH = (
+    "Somebody else was faster, or this clashes with the record. Nothing was saved: look again, then send it once more."
+)
 BUSY = "The database did not answer in time. Nothing was saved: send the form again."
 
 
@@ -20,10 +26,14 @@ def carry_out(form: forms.Form, action: Callable[..., Any], **arguments: Any) ->
         return action(**arguments)
     except Refusal as refusal:
         refuse(form, refusal)
-    except DatabaseError as error:
+    except IntegrityError:
+        log.exception("refused by the database", action=action.__name__)
+        form.add_error(None, CLASH)
+        form.answer_status = 409
+    except (OperationalError, InterfaceError):
+        log.exception("database away", action=action.__name__)
         form.add_error(None, BUSY)
         form.answer_status = 503
-        form.cause = error
     return None
 
 

@@ -38,7 +38,7 @@ def page(see: frozenset[str] = ALL, do: frozenset[str] = WRITERS) -> Callable[[V
     """Guard a page: `see` may open it, `do` may send its forms.
 
     Anonymous people are asked to log in. Who may not see it gets 404, as if it were not there; who may see but not
-    act gets 403. Only what may be sent counts as sending: everything else is reading and changes nothing.
+    act gets 403.
     """
 
     def guard(view: View) -> View:

@@ -6,14 +6,14 @@ from datetime import date, datetime, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo
 
-from django.conf import settings
-
 from services.kinds import all_kinds
 from services.kinds import task as task_of
 from tracker.models import DueLine, Owner, OwnerLink, Ownership, SweepRun, Trike, Visit, VisitLine
+from tracker.queries.clock import local_date
 from tracker.queries.due import describe, status_of
 
 LEAD_DAYS = 14  # a visit is proposed this long before its first task falls due
+SHARE = 7  # each trike is checked once a week
 OWN_AHEAD_DAYS = 7  # what owners can do themselves is told this long before
 STATUS_WORDS = {"ok": "in good time", "soon": "soon", "due": "due now", "overdue": "overdue"}
 
@@ -156,13 +156,18 @@ def still_due(lines: Sequence[DueLine], today: date) -> bool:
     return any(line.due_on <= ahead or (line.early_on and line.early_on <= today) for line in lines)
 
 
-def trikes_to_sweep(now: datetime, *, everything: bool = False, share: int = 7) -> list[int]:
+def in_share(trike_id: int, now: datetime) -> bool:
+    """Whether it is this trike's night to have its stored due lines compared with computed ones."""
+    return trike_id % SHARE == local_date(now).toordinal() % SHARE
+
+
+def trikes_to_sweep(now: datetime, *, everything: bool = False) -> list[int]:
     """Return the trikes a sweep must look at, dirty ones first.
 
     These are: due lines waiting for a refresh, a task in or near its early window, a visit open, and each night one
-    trike in `share` to prove that stored and computed lines agree. `everything` takes all delivered trikes.
+    trike in SHARE to prove that stored and computed lines agree. `everything` takes all that are not retired.
     """
-    today = now.astimezone(ZoneInfo(settings.WORKSHOP_TIME_ZONE)).date()
+    today = local_date(now)
     trikes = Trike.objects.exclude(state=Trike.State.RETIRED)
     dirty = set(trikes.filter(due_dirty=True).values_list("pk", flat=True))
     known = set(trikes.values_list("pk", flat=True))
@@ -171,7 +176,7 @@ def trikes_to_sweep(now: datetime, *, everything: bool = False, share: int = 7) 
     near = DueLine.objects.filter(due_on__lte=today + timedelta(days=LEAD_DAYS)) | DueLine.objects.early_by(today)
     chosen = set(near.values_list("trike_id", flat=True).distinct())
     chosen |= set(Visit.objects.filter(state=Visit.State.OPEN).values_list("trike_id", flat=True))
-    chosen |= {pk for pk in known if pk % share == today.toordinal() % share}
+    chosen |= {pk for pk in known if in_share(pk, now)}
     return sorted(dirty) + sorted((chosen & known) - dirty)
 
 

@@ -5,7 +5,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from tracker.actions.importing.plan import BULK, rows_in
+from django.db.models import F
+
+from tracker.actions.importing.plan import BULK, PIECE, rows_in
+from tracker.actions.steps import chunks
 from tracker.models import Component, Fitment
 
 USABLE = {Component.State.IN_STOCK, Component.State.RETURNED}
@@ -117,13 +120,12 @@ class Fittings:
         self._write_states()
 
     def _write_states(self) -> None:
-        moved = []
+        moved: dict[str, list[int]] = defaultdict(list)
         for pk, state in self.states.items():
-            component = self.of_component[pk][0].component
-            component.state = state
-            component.version += 1
-            moved.append(component)
-        Component.objects.bulk_update(moved, ["state", "version"], batch_size=BULK)
+            moved[state].append(pk)
+        for state, keys in sorted(moved.items()):
+            for piece in chunks(keys, PIECE):
+                Component.objects.filter(pk__in=piece).update(state=state, version=F("version") + 1)
 
 
 def words_for(component: Component) -> str:

@@ -74,6 +74,8 @@ class _Intake:
         earlier = self.rows.get(piece.serial)
         if earlier is None and known.part_type.part_number == piece.part_type.part_number:
             verdicts.skip(row, "Already registered.")
+        elif earlier is not None and _same_piece(known, piece):
+            verdicts.skip(row, f"Same as row {earlier}.")
         elif earlier is not None:
             row.refuse(
                 Clash(
@@ -129,3 +131,9 @@ class _Intake:
 
 def _batch_key(piece: Component) -> tuple[str, str, date | None, str, str]:
     return piece.part_type.part_number, piece.batch, piece.made_on, piece.firmware, piece.note
+
+
+def _same_piece(one: Component, other: Component) -> bool:
+    """Whether two rows of one serial say the same, however they were typed."""
+    names = ("part_type", "batch", "made_on", "firmware", "state", "note")
+    return all(getattr(one, name) == getattr(other, name) for name in names)

@@ -3,15 +3,17 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from django.db.models import F
+
 from services.intervals import covered_tasks
 from services.kinds import includes_map
 from services.kinds import task as task_of
 from tracker.actions.importing.fittings import Fittings, words_for
 from tracker.actions.importing.meters import Meters
 from tracker.actions.importing.odometer import reading_log
-from tracker.actions.importing.plan import BULK, Context, Written
+from tracker.actions.importing.plan import BULK, PIECE, Context, Written
 from tracker.actions.importing.staff import Staff
-from tracker.actions.steps import LogDraft
+from tracker.actions.steps import LogDraft, chunks
 from tracker.models import Completion, JobCard, JobTask, Measurement, OdometerReading, Swap
 
 if TYPE_CHECKING:
@@ -40,7 +42,7 @@ def write_cards(jobs: Sequence["Job"], fittings: Fittings, staff: Staff, meters:
         ),
         batch_size=BULK,
     )  # fmt: skip
-    _sign(cards, jobs, staff)
+    _sign(cards)
     added = {reading.pk for reading in new}
     logs = [
         log
@@ -100,10 +102,12 @@ def _hang(cards: Sequence[JobCard], jobs: Sequence["Job"]) -> None:
     )  # fmt: skip
 
 
-def _sign(cards: Sequence[JobCard], jobs: Sequence["Job"], staff: Staff) -> None:
-    for card, job in zip(cards, jobs, strict=True):
-        card.state, card.signed_at, card.signed_by_id = JobCard.State.SIGNED, job.at, staff.id_of(job.mechanic)
-    JobCard.objects.bulk_update(cards, ["state", "signed_at", "signed_by"], batch_size=BULK)
+def _sign(cards: Sequence[JobCard]) -> None:
+    """The mechanic who opened the card on paper signed it there, at the moment of the work."""
+    for piece in chunks([card.pk for card in cards], PIECE):
+        JobCard.objects.filter(pk__in=piece).update(
+            state=JobCard.State.SIGNED, signed_at=F("worked_at"), signed_by=F("opened_by")
+        )
 
 
 def _completions(job: "Job") -> dict[tuple[int, str], str]:

@@ -1,0 +1,3 @@
+"""The API's addresses."""
+
+urlpatterns: list = []
