@@ -9,7 +9,7 @@ from pathlib import Path
 from django.conf import settings
 from django.core.management import call_command
 
-from tracker.actions.imports import bring_in
+from tracker.actions.imports import Report, bring_in
 from tracker.actions.people import add_person, set_up_roles
 from tracker.actions.reminders import run_sweep
 from tracker.actions.schedule import load_default_intervals
@@ -32,8 +32,16 @@ LOGINS = (
 )
 
 
-class DemoFilesMissing(Exception):
+class DemoBroken(Exception):
+    """The demo cannot be filled."""
+
+
+class DemoFilesMissing(DemoBroken):
     """The files of the demo are not where they belong."""
+
+
+class DemoFileRefused(DemoBroken):
+    """A file of the demo does not pass the import's own checks."""
 
 
 def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
@@ -57,7 +65,7 @@ def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
 
 
 def bring_in_files(now: datetime, bar: Bar) -> None:
-    """Take the demo's spreadsheets through the same import as any other. Raises DemoFilesMissing."""
+    """Take the demo's spreadsheets through the same import as any other. Raises DemoFilesMissing, DemoFileRefused."""
     files = demo_files()
     shift = (local_date(now) - date.fromisoformat(ANCHOR.read_text(encoding="utf-8").strip())).days
     reports = bring_in(
@@ -68,10 +76,15 @@ def bring_in_files(now: datetime, bar: Bar) -> None:
         write=True,
         tell=lambda words, done, total: bar(done, total, words),
     )
-    refused = [report.batch for report in reports if report.is_refused]
-    if refused:
-        raise DemoFilesMissing(f"{refused[0].file_name} was refused: {refused[0].message or 'it has bad rows'}")
+    for report in reports:
+        if report.is_refused:
+            raise DemoFileRefused(f"{report.batch.file_name} was refused: {_first_fault(report)}")
     bar.end(", ".join(f"{report.batch.rows_total} {report.batch.get_kind_display()}" for report in reports))
+
+
+def _first_fault(report: Report) -> str:
+    bad = next((row for row in report.rows if row.verdict == "bad"), None)
+    return f"row {bad.number}, {bad.field}: {bad.message}" if bad else report.batch.message
 
 
 def demo_files() -> list[tuple[str, bytes]]:

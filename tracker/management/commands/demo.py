@@ -60,7 +60,7 @@ class Command(BaseCommand):
         marker.write("loading", today)
         try:
             demo_data.load(timezone.now())
-        except (demo_data.DemoFilesMissing, FileNotFoundError) as error:
+        except (demo_data.DemoBroken, FileNotFoundError) as error:
             raise CommandError(str(error)) from None
         marker.write("ready", today)
 
