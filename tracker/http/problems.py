@@ -7,7 +7,7 @@ from typing import Any
 
 import structlog
 from django.core.exceptions import BadRequest, PermissionDenied, RequestDataTooBig, SuspiciousOperation
-from django.db import DatabaseError, IntegrityError, InterfaceError, OperationalError
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.encoding import escape_uri_path
@@ -94,12 +94,17 @@ def details_of(error: Exception, members: Mapping[str, str] | None = None) -> De
         return _of_refusal(error, members or {})
     if isinstance(error, exceptions.APIException | Http404 | PermissionDenied):
         return _of_framework(error)
-    if isinstance(error, DatabaseError | InterfaceError):
+    if isinstance(error, IntegrityError | OperationalError | InterfaceError):
         return _of_database(error)
-    if isinstance(error, RequestDataTooBig):
-        return _plain("too-large", "Send a smaller body.")
     if isinstance(error, SuspiciousOperation | BadRequest):
-        return _plain("bad-request", "The request cannot be understood. Check its address and headers.")
+        return _plain(
+            "too-large" if isinstance(error, RequestDataTooBig) else "bad-request", "Send it in another form."
+        )
+    return _unexpected(error)
+
+
+def _unexpected(error: Exception) -> Details:
+    """What nobody foresaw: the log knows, the caller gets the request id."""
     log.exception("unexpected error", exc_info=error)
     return _plain("server-error", "Something broke on our side. Nothing was changed; tell us the request_id.")
 
@@ -128,36 +133,35 @@ def _faults_of(error: Refusal, members: Mapping[str, str]) -> Iterator[Fault]:
 
 def _of_framework(error: Exception) -> Details:
     """Errors that Django and its REST framework raise themselves."""
-    if isinstance(error, Http404 | exceptions.NotFound):
-        return _plain("not-found", NOTHING_HERE)
-    if isinstance(error, exceptions.NotAuthenticated | exceptions.AuthenticationFailed):
-        challenge = getattr(error, "auth_header", "Api-Key")
-        return _plain("not-authenticated", "Send a valid API key or log in.", WWW_Authenticate=challenge)
+    headers: dict[str, str] = {}
+    code, detail = _code_of(error), ""
+    if code == "not-authenticated":
+        headers["WWW_Authenticate"] = getattr(error, "auth_header", None) or "Api-Key"
+    elif code == "too-many-requests":
+        headers["Retry_After"] = str(int(error.wait or 1))
+        detail = f"Try again in {headers['Retry_After']} s."
+    elif code == "unsupported-media-type":
+        headers["Accept"] = "application/json"
+    return _plain(code, detail or HTTP_KINDS[code].meaning, **headers)
+
+
+def _code_of(error: Exception) -> str:
+    if isinstance(error, Http404):
+        return "not-found"
+    if isinstance(error, exceptions.AuthenticationFailed | exceptions.NotAuthenticated):
+        return "not-authenticated"
     if isinstance(error, exceptions.PermissionDenied) and "CSRF" in str(error.detail):
-        return _plain("csrf-failed", "Send the CSRF token of your session in the X-CSRFToken header.")
-    if isinstance(error, exceptions.PermissionDenied | PermissionDenied):
-        return _plain("not-allowed", "Ask somebody whose role includes this step.")
-    if isinstance(error, exceptions.Throttled):
-        seconds = str(int(error.wait or 1))
-        return _plain("too-many-requests", f"Try again in {seconds} s.", Retry_After=seconds)
-    if isinstance(error, exceptions.UnsupportedMediaType):
-        return _plain("unsupported-media-type", "Send application/json in UTF-8.", Accept="application/json")
-    code = BY_STATUS.get(getattr(error, "status_code", 400), "bad-request")
-    return _plain(code, HTTP_KINDS[code].meaning)
+        return "csrf-failed"
+    return BY_STATUS.get(getattr(error, "status_code", 403), "bad-request")
 
 
 def _of_database(error: Exception) -> Details:
     """A lost race (409), or a database that is busy, full or away (503)."""
     if isinstance(error, IntegrityError):
         return _plain("clash", "This clashes with what stands in the record now. Read it again, then decide.")
-    if isinstance(error, OperationalError | InterfaceError):
-        log.error("database not available", error=str(error).splitlines()[:1])
-        return _plain(
-            "unavailable", "The record cannot be reached at the moment. Try again, with the same key.",
-            Retry_After=RETRY_AFTER_S,
-        )  # fmt: skip
-    log.exception("unexpected database error", exc_info=error)
-    return _plain("server-error", "Something broke on our side. Nothing was changed; tell us the request_id.")
+    log.error("database not available", error=str(error).splitlines()[:1])
+    detail = "The record cannot be reached at the moment. Try again, with the same Idempotency-Key."
+    return _plain("unavailable", detail, Retry_After=RETRY_AFTER_S)
 
 
 class ProblemsUnderApi:
