@@ -186,8 +186,15 @@ class _Hall:
             time_zone=zone,
             distance_unit=row.choice("Units", DISTANCE) or "km",
             pressure_unit=row.choice("Shock unit", PRESSURE) or "bar",
-            agreed=row.choice("Consent", YES_NO),
+            agreed=self._consent(row),
         )
+
+    def _consent(self, row: Row) -> bool | None:
+        """Yes or no; a remark in brackets, such as the year, may follow."""
+        cell = row.cells.get("Consent")
+        if isinstance(cell, str):
+            row.cells["Consent"] = cell.partition("(")[0]
+        return row.choice("Consent", YES_NO)
 
     def _email(self, row: Row) -> str:
         try:
