@@ -90,7 +90,7 @@ def add(request: HttpRequest) -> HttpResponse:
     """Take a piece into stock; `next` leads back to the handover that needed it."""
     kind = asked(request, "kind", set(PART_KINDS))
     initial = {"serial": asked(request, "serial"), "part_type_id": asked(request, "part_type")}
-    form = ComponentForm(kind, request.POST or None, initial=initial)
+    form = ComponentForm(kind, fields.sent(request), initial=initial)
     if form.is_bound and form.is_valid():
         done = carry_out(form, fleet.add_component, by=request.user, now=timezone.now(), source="desk", **form.values())
         if done is not None:
@@ -108,7 +108,7 @@ def change(request: HttpRequest, component_id: int) -> HttpResponse:
     """Change batch, date, firmware, note, or the state of a piece that is not fitted."""
     row = get_object_or_404(Component.objects.select_related("part_type"), pk=component_id)
     form = ChangeComponentForm(
-        request.POST or None, initial={name: getattr(row, name) for name in [*CHANGEABLE, "version"]}
+        fields.sent(request), initial={name: getattr(row, name) for name in [*CHANGEABLE, "version"]}
     )
     if form.is_bound and form.is_valid():
         values = {name: form.cleaned_data[name] for name in CHANGEABLE if form.cleaned_data[name] != getattr(row, name)}

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.http import HttpRequest, QueryDict
 from django.utils import timezone
 
 NUMBER_HELP = "Write digits with a point for decimals and no commas: 3107 or 12.5."
@@ -14,6 +15,11 @@ class Form(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
+
+
+def sent(request: HttpRequest) -> QueryDict | None:
+    """Return what was sent, an empty form too; None when the page is only looked at."""
+    return request.POST if request.method == "POST" else None
 
 
 class Number(forms.FloatField):

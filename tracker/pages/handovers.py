@@ -124,7 +124,7 @@ class SecondForm(fields.Form):
 @page(see=WRITERS)
 def new(request: HttpRequest) -> HttpResponse:
     """Step 1: the frame."""
-    form = FrameForm(request.POST or None)
+    form = FrameForm(fields.sent(request))
     if form.is_bound and form.is_valid():
         frame = _scanned(form, "frame_serial")
         if frame is not None:
@@ -161,7 +161,7 @@ def parts(request: HttpRequest, trike_id: int) -> HttpResponse:
     }
     free = [(code, place.title) for code, place in POSITIONS.items() if code not in fitted]
     ready = asked(request, "position", {code for code, _ in free}) or (free[0][0] if free else "")
-    form = FitForm(free, request.POST or None, initial={"position": ready})
+    form = FitForm(free, fields.sent(request), initial={"position": ready})
     if form.is_bound and form.is_valid():
         component = _scanned(form, "serial")
         if component is not None:
@@ -196,7 +196,7 @@ def final(request: HttpRequest, trike_id: int) -> HttpResponse:
         "reading_km": 0,
         "pressure_unit": "bar",
     }
-    form = FinalForm(request.POST or None, initial=initial)
+    form = FinalForm(fields.sent(request), initial=initial)
     if form.is_bound and form.is_valid() and _is_me(request, form):
         done = carry_out(
             form, fleet.hand_over, trike_id=trike.pk, built_by=request.user, by=request.user, now=timezone.now(),
@@ -229,7 +229,7 @@ def handover(request: HttpRequest, handover_id: int) -> HttpResponse:
         pk=handover_id,
     )
     me = "" if request.user.pk == row.built_by_id else request.user.get_username()
-    form = SecondForm(request.POST or None, initial={"username": me})
+    form = SecondForm(fields.sent(request), initial={"username": me})
     if form.is_bound and form.is_valid():
         second = _second_person(request, form)
         if second is not None:

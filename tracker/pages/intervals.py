@@ -94,7 +94,7 @@ def _or(*told: str) -> str:
 def change(request: HttpRequest, interval_id: int) -> HttpResponse:
     """Change one interval. The due list follows with the next sweep."""
     row = get_object_or_404(ServiceInterval.objects.select_related("part_type"), pk=interval_id)
-    form = IntervalForm(request.POST or None, initial={name: getattr(row, name) for name in [*CHANGEABLE, "version"]})
+    form = IntervalForm(fields.sent(request), initial={name: getattr(row, name) for name in [*CHANGEABLE, "version"]})
     if form.is_bound and form.is_valid():
         done = carry_out(
             form, schedule.set_interval, interval_id=row.pk, version=form.cleaned_data["version"], values=form.values(),
@@ -114,7 +114,7 @@ def add_for_part_type(request: HttpRequest, part_type_id: int) -> HttpResponse:
     """Give one part type an interval of its own: it then wins over its kind's."""
     part_type = get_object_or_404(PartType, pk=part_type_id)
     tasks = [task for task in all_tasks() if task.on == part_type.kind]
-    form = IntervalForm(request.POST or None, initial={"early_days": 14, "early_km": 0, "version": 0})
+    form = IntervalForm(fields.sent(request), initial={"early_days": 14, "early_km": 0, "version": 0})
     form.fields = {"task": fields.choice("Task", [(task.code, task.title) for task in tasks]), **form.fields}
     if form.is_bound and form.is_valid():
         values = form.values() | {

@@ -55,7 +55,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
 def open_card(request: HttpRequest, trike_id: int) -> HttpResponse:
     """Open a card for a trike."""
     trike = get_object_or_404(Trike, pk=trike_id)
-    form = OpenCardForm(request.POST) if request.method == "POST" else OpenCardForm()
+    form = OpenCardForm(fields.sent(request))
     if form.is_bound and form.is_valid():
         card = carry_out(
             form, desk.open_card, trike_id=trike.pk, by=request.user, now=timezone.now(), **form.cleaned_data
@@ -243,7 +243,7 @@ def sign(request: HttpRequest, card_id: int) -> HttpResponse:
     found = _page_of(card_id)
     if found.card.state != JobCard.State.DRAFT and request.method == "GET":
         return redirect("job", card_id)
-    form = SignForm(request.POST or None, initial={"version": found.card.version})
+    form = SignForm(fields.sent(request), initial={"version": found.card.version})
     if form.is_bound and form.is_valid() and _is_me(request, form):
         done = carry_out(
             form,

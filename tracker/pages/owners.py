@@ -69,7 +69,7 @@ def owner(request: HttpRequest, owner_id: int) -> HttpResponse:
 def add(request: HttpRequest) -> HttpResponse:
     """Add an owner; `next` leads back to where one was needed, with the new owner's id."""
     initial = {"name": asked(request, "name"), "time_zone": str(timezone.get_default_timezone())}
-    form = OwnerForm(request.POST or None, initial=initial)
+    form = OwnerForm(fields.sent(request), initial=initial)
     if form.is_bound and form.is_valid():
         done = carry_out(form, fleet.add_owner, by=request.user, now=timezone.now(), **form.cleaned_data)
         if done is not None:
@@ -104,7 +104,7 @@ def change(request: HttpRequest, owner_id: int) -> HttpResponse:
     """Change an owner's record."""
     row = get_object_or_404(Owner, pk=owner_id)
     initial = {name: getattr(row, name) for name in [*CHANGEABLE, "version"]}
-    form = ChangeOwnerForm(request.POST or None, initial=initial)
+    form = ChangeOwnerForm(fields.sent(request), initial=initial)
     if form.is_bound and form.is_valid():
         values = {name: form.cleaned_data[name] for name in CHANGEABLE if form.cleaned_data[name] != getattr(row, name)}
         done = carry_out(

@@ -79,7 +79,7 @@ def add(request: HttpRequest) -> HttpResponse:
         return render(request, "desk/part_type_kind.html", {"kinds": part_kinds()})
     if kind not in PART_KINDS:
         raise Http404
-    form = PartTypeForm(kind, request.POST or None, initial={"version": 0})
+    form = PartTypeForm(kind, fields.sent(request), initial={"version": 0})
     if form.is_bound and form.is_valid():
         values = form.cleaned_data
         done = carry_out(
@@ -98,7 +98,7 @@ def change(request: HttpRequest, part_type_id: int) -> HttpResponse:
     """Change maker, name or rated values."""
     row = get_object_or_404(PartType, pk=part_type_id)
     initial = {"name": row.name, "maker": row.maker, "version": row.version, **row.rated}
-    form = PartTypeForm(row.kind, request.POST or None, initial=initial)
+    form = PartTypeForm(row.kind, fields.sent(request), initial=initial)
     del form.fields["part_number"]
     if form.is_bound and form.is_valid():
         values = form.cleaned_data

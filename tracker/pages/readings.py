@@ -93,7 +93,7 @@ def _back(request: HttpRequest, otherwise: str) -> str:
 def record(request: HttpRequest, trike_id: int) -> HttpResponse:
     """Record what the display of a trike shows. A doubtful value comes back with its reason and choices in place."""
     trike = get_object_or_404(Trike, pk=trike_id)
-    form = ReadingForm(request.POST or None, initial={"read_at": fields.this_minute()})
+    form = ReadingForm(fields.sent(request), initial={"read_at": fields.this_minute()})
     reading = None
     if form.is_bound and form.is_valid():
         reading = carry_out(
@@ -119,7 +119,7 @@ def doubt(request: HttpRequest, reading_id: int) -> HttpResponse:
 def swap_display(request: HttpRequest, trike_id: int) -> HttpResponse:
     """Record a swapped or reset display."""
     trike = get_object_or_404(Trike, pk=trike_id)
-    form = DisplayChangeForm(request.POST or None, initial={"changed_at": fields.this_minute()})
+    form = DisplayChangeForm(fields.sent(request), initial={"changed_at": fields.this_minute()})
     if form.is_bound and form.is_valid():
         done = carry_out(
             form, usage.record_display_change, trike_id=trike.pk, by=request.user, now=timezone.now(), source="desk",
@@ -142,7 +142,7 @@ def swap_display(request: HttpRequest, trike_id: int) -> HttpResponse:
 def record_meter(request: HttpRequest, component_id: int) -> HttpResponse:
     """Record motor hours or charge cycles of a component."""
     component = get_object_or_404(Component.objects.select_related("part_type"), pk=component_id)
-    form = MeterForm(request.POST or None, initial={"read_at": fields.this_minute()})
+    form = MeterForm(fields.sent(request), initial={"read_at": fields.this_minute()})
     if form.is_bound and form.is_valid():
         done = carry_out(
             form, usage.record_meter, component_id=component.pk, source="desk", by=request.user, now=timezone.now(),

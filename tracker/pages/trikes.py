@@ -63,7 +63,7 @@ def trike(request: HttpRequest, trike_id: int) -> HttpResponse:
 def report(request: HttpRequest, trike_id: int) -> HttpResponse:
     """Report a crash, a submersion or a long lay-up: its check is due before the next ride."""
     row = get_object_or_404(Trike, pk=trike_id)
-    form = OccurrenceForm(request.POST or None, initial={"happened_at": fields.this_minute()})
+    form = OccurrenceForm(fields.sent(request), initial={"happened_at": fields.this_minute()})
     if form.is_bound and form.is_valid():
         done = carry_out(
             form, schedule.report_occurrence, trike_id=row.pk, by=request.user, now=timezone.now(), source="desk",
