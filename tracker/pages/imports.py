@@ -57,7 +57,7 @@ def guessed_kind(file_name: str) -> str:
 @page(see=WRITERS)
 def imports(request: HttpRequest) -> HttpResponse:
     """Upload a file; see the earlier ones."""
-    form = UploadForm(fields.sent(request), request.FILES)
+    form = UploadForm(fields.sent(request), request.FILES if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         file = form.cleaned_data["file"]
         batch = carry_out(

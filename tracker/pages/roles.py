@@ -8,10 +8,10 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 
-ALL = frozenset({"desk", "mechanic", "reviewer", "admin"})
-WRITERS = frozenset({"desk", "mechanic", "admin"})
-SIGNERS = frozenset({"mechanic", "admin"})
-RULERS = frozenset({"reviewer", "admin"})
+from tracker.http.roles import ALL, RULERS, SIGNERS, WRITERS
+
+__all__ = ["ALL", "RULERS", "SIGNERS", "WRITERS", "page", "roles_of", "roles_of_user"]
+
 NOBODY: frozenset[str] = frozenset()
 READING = {"GET", "HEAD", "OPTIONS"}
 
