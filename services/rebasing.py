@@ -84,7 +84,7 @@ class Slot:
         kept = policy is Rebase.FROM_DUE or (policy is Rebase.NEVER_LATER and done > self.on)
         if policy is Rebase.WINDOW:
             kept = abs((done - self.on).days) <= tolerance_days
-        if not kept:
+        if not kept or not (self.months or self.days):
             return Slot(done, self.months, self.days)
         count = self.count + 1
         # A window keeps the slot it was done for; the others skip the slots that had passed.

@@ -1,0 +1,393 @@
+"""When a task falls due and the sentence that says why. Sources stand beside each value; rules without one say so."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from services.intervals import (
+    Due,
+    Limits,
+    Point,
+    Rates,
+    Rebase,
+    Rule,
+    covered_tasks,
+    days_to_limits,
+    early_from,
+    first_to_come,
+    next_limits,
+    sentence,
+    status,
+)
+from services.units import km_from_miles
+
+DELIVERY = Point(date(2024, 1, 1), 0.0)
+HUB_OIL = Rule(task="hub_oil", title="Hub oil", verb="Last changed", first_km=1000, every_km=5000, every_months=12)
+RECURRING = Rule(task="hub_oil", title="Hub oil", verb="Last changed", every_km=5000, every_months=12)
+
+dates = st.dates(date(2010, 1, 1), date(2040, 12, 31))
+kilometres = st.floats(1, 50_000)
+paces = st.floats(0.1, 200)
+
+
+# Limits
+
+
+def test_the_break_in_comes_first_and_the_interval_counts_from_it():
+    # hub instruction quoted by an owner: first at 1,000 km, then every 5,000 km or 12 months; done at 980 km on 10 Jun 2024
+    assert next_limits(HUB_OIL, DELIVERY, []).km == 1000
+    done = Point(date(2024, 6, 10), 980.0)
+    assert next_limits(HUB_OIL, DELIVERY, [done]) == Limits(date(2025, 6, 10), 5980.0, None, None)
+
+
+def test_a_trike_that_hardly_runs_gets_its_first_oil_by_the_calendar():
+    # own rule: a trigger without a break-in of its own keeps the recurring interval
+    limits = next_limits(HUB_OIL, DELIVERY, [])
+    assert limits.is_first
+    assert limits.on == date(2025, 1, 1)
+
+
+def test_a_first_inspection_has_its_own_days_and_happens_once():
+    # trike dealer: 90 days after break-in if the distance is not reached
+    rule = Rule(task="first", first_km=200, first_days=90, every_months=12, once=True)
+    assert next_limits(rule, DELIVERY, []) == Limits(date(2024, 3, 31), 200.0, None, None, True)
+    assert next_limits(rule, DELIVERY, [Point(date(2024, 2, 1), 150.0)]) is None
+
+
+def test_each_side_of_a_dual_criterion_is_reckoned_on_its_own():
+    # TM 1-1500-328-23, printed: 14 days / 10 hours, done 22 May 1997 at 1709 h, due 5 June 1997 or 1719 h
+    rule = Rule(task="inspection", every_days=14, every_hours=10)
+    limits = next_limits(rule, Point(date(1997, 5, 22), None, 1709.0), [])
+    assert (limits.on, limits.hours) == (date(1997, 6, 5), 1719.0)
+
+
+@pytest.mark.parametrize(
+    ("done", "expected"),
+    [
+        (Point(date(1997, 6, 4), None, 1718.0), (date(1997, 6, 19), 1729.0)),
+        (Point(date(1997, 6, 3), None, 1720.0), (date(1997, 6, 17), 1729.0)),
+        (Point(date(1997, 6, 6), None, 1720.5), (date(1997, 6, 19), 1730.5)),
+    ],
+)
+def test_a_window_counts_only_for_its_own_side(done, expected):
+    # same manual: windows 1718 to 1720 h and 4 to 6 June 1997, so 1.4 days are cut to one
+    rule = Rule(task="inspection", every_days=14, every_hours=10, rebase=Rebase.WINDOW)
+    limits = next_limits(rule, Point(date(1997, 5, 22), None, 1709.0), [done])
+    assert (limits.on, limits.hours) == expected
+
+
+def test_charge_cycles_count_like_any_meter():
+    limits = next_limits(Rule(task="test", every_cycles=200), Point(date(2024, 1, 1), None, None, 40.0), [])
+    assert limits.cycles == 240
+
+
+def test_a_month_slot_kept_twice_stays_at_the_end_of_the_month():
+    # measured with a calendar library: 31 Jan + 2 months is 31 Mar, month after month gives 29 Mar
+    rule = Rule(task="check", every_months=1, rebase=Rebase.FROM_DUE)
+    start = Point(date(2024, 1, 31), None)
+    assert next_limits(rule, start, [Point(date(2024, 2, 28), None)]).on == date(2024, 3, 31)
+
+
+def test_a_life_unknown_at_the_last_work_leaves_the_calendar_only():
+    limits = next_limits(RECURRING, DELIVERY, [Point(date(2024, 5, 1), None)])
+    assert limits == Limits(date(2025, 5, 1), None, None, None)
+
+
+def test_a_life_known_again_counts_from_there():
+    dones = [Point(date(2024, 5, 1), None), Point(date(2025, 4, 1), 3000.0)]
+    assert next_limits(RECURRING, DELIVERY, dones).km == 8000
+
+
+@pytest.mark.parametrize(("usual", "severity", "short"), [(5000, 0.60, 3000), (7500, 0.50, 3750)])
+def test_hard_use_shortens_distance_by_the_printed_ratios(usual, severity, short):
+    # two service pages print 5,000 to 3,000 mi and 7,500 to 3,750 mi for severe use
+    assert next_limits(Rule(task="t", every_km=usual), DELIVERY, [], severity).km == pytest.approx(short)
+
+
+def test_hard_use_never_moves_the_calendar_nor_goes_below_a_quarter_nor_lengthens():
+    # own rule
+    assert next_limits(RECURRING, DELIVERY, [], 0.1) == Limits(date(2025, 1, 1), 1250.0, None, None)
+    assert next_limits(RECURRING, DELIVERY, [], 1.5).km == 5000
+
+
+def test_a_rule_may_stand_above_the_kind_of_use():
+    assert next_limits(Rule(task="t", every_km=5000, severity_applies=False), DELIVERY, [], 0.5).km == 5000
+
+
+def test_nought_means_that_the_trigger_is_not_used():
+    assert next_limits(Rule(task="t", first_km=0, every_km=0, every_months=6), DELIVERY, []) == Limits(
+        date(2024, 7, 1), None, None, None
+    )
+
+
+# What comes first
+
+
+def hub_oil_on_1_november(**changes):
+    values = {"limits": next_limits(RECURRING, DELIVERY, [Point(date(2024, 3, 15), 3200.0)]),
+              "anchor": Point(date(2024, 11, 1), 6900.0), "rates": Rates(12.0)}  # fmt: skip
+    return first_to_come(**{**values, **changes})
+
+
+def test_the_distance_comes_first_and_days_are_rounded_down():
+    # hub instruction; computed by hand: 1,300 km at 12 km a day are 108.33 days
+    assert hub_oil_on_1_november() == Due(date(2025, 2, 17), "km", 8200.0)
+
+
+def test_the_calendar_comes_first_for_a_slow_rider():
+    assert hub_oil_on_1_november(rates=Rates(3.0)) == Due(date(2025, 3, 15), "date", 8200.0)
+
+
+@pytest.mark.parametrize("rates", [Rates(0.0), Rates(None)])
+def test_a_trike_that_stands_is_due_by_the_calendar(rates):
+    assert hub_oil_on_1_november(rates=rates).trigger == "date"
+
+
+def test_an_unknown_distance_drops_out():
+    assert hub_oil_on_1_november(anchor=Point(date(2024, 11, 1), None)).trigger == "date"
+
+
+def test_hours_and_cycles_decide_when_they_come_first():
+    limits = Limits(date(2025, 1, 1), 9000.0, 100.0, 300.0)
+    anchor = Point(date(2024, 1, 1), 0.0, 50.0, 100.0)
+    assert first_to_come(limits, anchor, Rates(10.0, 1.0, 1.0)) == Due(date(2024, 2, 20), "hours", 9000.0)
+    assert first_to_come(limits, anchor, Rates(10.0, 0.1, 10.0)) == Due(date(2024, 1, 21), "cycles", 9000.0)
+
+
+def test_a_limit_passed_already_is_dated_back_so_that_further_readings_do_not_move_it():
+    # 300 km past the limit at 12 km a day: it fell due 25 days before the reading
+    first = hub_oil_on_1_november(anchor=Point(date(2025, 1, 10), 8500.0))
+    later = hub_oil_on_1_november(anchor=Point(date(2025, 2, 4), 8800.0))
+    assert first == later == Due(date(2024, 12, 16), "km", 8200.0)
+
+
+def test_it_never_falls_due_before_its_interval_began():
+    due = hub_oil_on_1_november(anchor=Point(date(2024, 4, 1), 9999.0), not_before=date(2024, 3, 15))
+    assert due.on == date(2024, 3, 15)
+
+
+def test_a_limit_passed_by_a_trike_that_stands_is_due_on_the_day_of_the_reading():
+    assert hub_oil_on_1_november(anchor=Point(date(2024, 11, 1), 8300.0), rates=Rates(0.0)).on == date(2024, 11, 1)
+
+
+def test_a_measurement_past_its_limit_makes_the_task_due_whatever_the_interval_says():
+    assert hub_oil_on_1_november(override_on=date(2024, 11, 3)) == Due(date(2024, 11, 3), "condition", None)
+
+
+def test_with_no_limit_in_reach_nothing_is_due():
+    assert first_to_come(Limits(None, 5000.0, None, None), Point(date(2024, 1, 1), 0.0), Rates(0.0)) == Due(
+        None, None, None
+    )
+    assert first_to_come(Limits(None, None, None, None), DELIVERY, Rates(10.0)).on is None
+
+
+@pytest.mark.parametrize("km", [1e9, 0.0])
+def test_absurd_rates_neither_overflow_nor_underflow_the_calendar(km):
+    assert first_to_come(Limits(None, 5e8, None, None), Point(date(1, 6, 1), km), Rates(1e-9)).on in {
+        date(1, 1, 1),
+        None,
+    }
+
+
+def test_many_tasks_are_reckoned_at_once():
+    days, which = days_to_limits(
+        np.array([[100.0, 50.0], [np.nan, 10.0], [np.nan, np.nan]]),
+        np.zeros((3, 2)),
+        np.array([[1.0, 1.0], [1.0, 5.0], [1.0, 1.0]]),
+    )
+    assert days.tolist() == [50, 2, 36_500]
+    assert which.tolist() == [1, 1, 0]
+
+
+@given(dates, kilometres, kilometres, paces, st.integers(1, 20))
+def test_counting_in_miles_moves_no_due_date_by_more_than_rounding(on, limit, now, pace, months):
+    def due(scale):
+        limits = Limits(date(2041, 1, 1), scale(limit), None, None)
+        return first_to_come(limits, Point(on, scale(now)), Rates(scale(pace)))
+
+    kilo, mile = due(lambda v: v), due(km_from_miles)
+    assert kilo.trigger == mile.trigger or kilo.on == mile.on
+    assert abs((kilo.on - mile.on).days) <= 1  # whole days are cut, so a hair can tip one over
+
+
+@given(dates, kilometres, paces, st.integers(0, 20_000))
+def test_a_further_trigger_never_moves_the_due_date_later_and_a_later_one_never_moves_it(on, limit, pace, days):
+    anchor = Point(on, 0.0)
+    alone = first_to_come(Limits(None, limit, None, None), anchor, Rates(pace))
+    both = first_to_come(Limits(on + timedelta(days=days), limit, None, None), anchor, Rates(pace))
+    assert both.on <= (alone.on or date.max)
+    if alone.on is not None and on + timedelta(days=days) > alone.on:
+        assert both.on == alone.on
+
+
+@given(dates, kilometres, kilometres, paces)
+def test_riding_more_never_makes_it_due_later(on, limit, more, pace):
+    def due(now):
+        return first_to_come(Limits(date(2055, 1, 1), limit, None, None), Point(on, now), Rates(pace)).on
+
+    assert due(more) <= due(0.0)
+
+
+@given(st.sampled_from(Rebase), st.lists(st.tuples(st.integers(1, 900), st.floats(0, 9000)), max_size=8))
+def test_whatever_the_policy_the_next_limits_lie_after_the_last_work(policy, steps):
+    rule = Rule(task="t", every_km=2000, every_months=6, rebase=policy)
+    day, km, dones = DELIVERY.on, 0.0, []
+    for days, distance in steps:
+        day, km = day + timedelta(days=days), km + distance
+        dones.append(Point(day, km))
+    limits = next_limits(rule, DELIVERY, dones)
+    assert limits.on > day
+    assert limits.km > km
+
+
+# Early, soon, overdue
+
+
+def test_the_early_window_opens_with_the_days_or_with_the_distance_whichever_is_shorter():
+    due = Due(date(2025, 3, 1), "km", 8200.0)
+    assert early_from(due, Rule(task="t", early_days=14, early_km=120), Rates(12.0)) == date(2025, 2, 19)
+    assert early_from(due, Rule(task="t", early_days=14, early_km=1200), Rates(12.0)) == date(2025, 2, 15)
+    assert early_from(due, Rule(task="t", early_days=14), Rates(12.0)) == date(2025, 2, 15)
+    assert early_from(Due(None, None, None), Rule(task="t"), Rates(12.0)) is None
+
+
+@pytest.mark.parametrize(
+    ("today", "late_days", "word"),
+    [
+        ("2025-02-14", 0, "ok"),
+        ("2025-02-15", 0, "soon"),
+        ("2025-03-01", 0, "due"),
+        ("2025-03-02", 0, "overdue"),
+        ("2025-03-02", 3, "due"),
+    ],
+)
+def test_today_only_compares(today, late_days, word):
+    assert status(date(2025, 3, 1), date(2025, 2, 15), date.fromisoformat(today), late_days) == word
+
+
+def test_what_has_no_date_is_not_due():
+    assert status(None, None, date(2025, 3, 1)) == "ok"
+    assert status(date(2025, 3, 1), None, date(2025, 2, 28)) == "ok"
+
+
+# Larger covers smaller
+
+INCLUDES = {"major": ["general", "bearings"], "general": ["chain", "brakes"]}
+
+
+def test_a_larger_service_covers_the_smaller_ones_however_deep():
+    # analogue: 14 CFR 91.409(b), an annual is accepted for a 100-hour inspection
+    assert covered_tasks(["major"], INCLUDES) == {
+        "general": "major",
+        "bearings": "major",
+        "chain": "major",
+        "brakes": "major",
+    }
+
+
+def test_a_smaller_service_never_covers_the_larger():
+    assert covered_tasks(["chain"], INCLUDES) == {}
+
+
+def test_a_task_done_itself_is_not_covered_again():
+    assert covered_tasks(["general", "chain"], INCLUDES) == {"brakes": "general"}
+
+
+# The sentence
+
+
+def told(rule=RECURRING, **changes):
+    last = Point(date(2026, 4, 14), 3120.0)
+    values = {"last": last, "limits": next_limits(rule, DELIVERY, [last]), "due": Due(date(2027, 4, 14), "date", 8120.0),
+              "now_km": 5480.0, "today": date(2026, 9, 1)}  # fmt: skip
+    return sentence(rule, **{**values, **changes})
+
+
+def test_the_sentence_says_interval_last_time_and_what_comes_first():
+    assert told() == (
+        "Hub oil: every 5,000 km or 12 months. Last changed 14 Apr 2026 at 3,120 km, now about 5,480 km. "
+        "Twelve months come first: due 14 Apr 2027."
+    )
+
+
+def test_the_sentence_speaks_miles_to_those_who_ride_miles():
+    assert told(unit="mi").startswith(
+        "Hub oil: every 3,107 mi or 12 months. Last changed 14 Apr 2026 at 1,939 mi, now about 3,405 mi."
+    )
+
+
+def test_when_the_distance_decides_the_sentence_says_where_and_what_rate_it_rests_on():
+    words = told(due=Due(date(2027, 2, 1), "km", 8120.0), rate_words="this rider's average")
+    assert words.endswith("The distance comes first: due 1 Feb 2027 at 8,120 km. Reckoned with this rider's average.")
+
+
+def test_what_is_past_was_due():
+    assert told(today=date(2027, 5, 1)).endswith("Twelve months come first: was due 14 Apr 2027.")
+
+
+def test_before_the_first_time_the_sentence_tells_the_break_in():
+    words = told(
+        HUB_OIL,
+        last=None,
+        limits=next_limits(HUB_OIL, DELIVERY, []),
+        due=Due(date(2024, 5, 1), "km", 1000.0),
+        now_km=420.0,
+    )
+    assert words == (
+        "Hub oil: first at 1,000 km or 12 months. Not done yet, now about 420 km. "
+        "The distance comes first: was due 1 May 2024 at 1,000 km."
+    )
+
+
+def test_hard_use_is_named():
+    assert "every 3,750 km or 12 months (distance shortened to 75% for hard use)" in told(severity=0.75)
+
+
+def test_an_unknown_distance_is_called_unknown():
+    words = told(last=Point(date(2026, 4, 14), None), limits=Limits(date(2027, 4, 14), None, None, None), now_km=None)
+    assert words.endswith("Last changed 14 Apr 2026, its distance is not known. Due 14 Apr 2027.")
+
+
+def test_a_measurement_speaks_for_itself():
+    assert told(due=Due(date(2026, 9, 1), "condition", None), measured="0.81 % - replace now: limit 0.75 %.") == (
+        "Hub oil: measured 0.81 % - replace now: limit 0.75 %. Due now."
+    )
+    assert told(due=Due(date(2026, 9, 1), "condition", None)) == "Hub oil: due now."
+
+
+def test_a_task_without_an_interval_waits_for_a_measurement():
+    words = told(
+        Rule(task="t", title="Pads"), last=None, limits=Limits(None, None, None, None), due=Due(None, None, None)
+    )
+    assert words == "Pads: when measuring says so. Not done yet, now about 5,480 km. No limit can be reckoned."
+
+
+def test_a_trike_that_stands_is_not_due_by_distance():
+    rule = Rule(task="t", title="Chain", every_km=500)
+    assert told(rule, limits=Limits(None, 3620.0, None, None), due=Due(None, None, None)).endswith(
+        "Not due as long as it is not ridden."
+    )
+
+
+@pytest.mark.parametrize(
+    ("rule", "which"),
+    [
+        ({"every_months": 1}, "One month comes first"),
+        ({"every_months": 36}, "36 months come first"),
+        ({"every_days": 90}, "90 days come first"),
+        ({"every_days": 1}, "1 day comes first"),
+        ({"every_months": 1, "every_days": 15}, "The date comes first"),
+    ],
+)
+def test_the_calendar_side_is_named_in_words(rule, which):
+    assert which in told(Rule(task="t", title="T", every_km=5000, **rule))
+
+
+def test_hours_and_cycles_are_named_too():
+    rule = Rule(task="t", title="Shock", every_hours=50, every_cycles=200, severity_applies=False)
+    words = told(rule, limits=Limits(None, None, 150.0, 300.0), due=Due(date(2026, 12, 1), "hours", None))
+    assert "every 50 hours or 200 charge cycles" in words
+    assert words.endswith("The hours come first: due 1 Dec 2026.")
