@@ -1,3 +1,40 @@
-"""The API's addresses."""
+"""The API's addresses: no slash at the end of a resource."""
 
-urlpatterns: list = []
+from django.urls import include, path
+from rest_framework.routers import SimpleRouter
+
+from tracker.api.components import Components
+from tracker.api.display_changes import DisplayChanges
+from tracker.api.docs import Browse, Schema, problem, problems
+from tracker.api.due_lines import DueLines
+from tracker.api.fitments import Fitments
+from tracker.api.handovers import Handovers
+from tracker.api.imports import Imports
+from tracker.api.intervals import Intervals
+from tracker.api.job_cards import JobCards
+from tracker.api.log_entries import LogEntries
+from tracker.api.messages import Messages
+from tracker.api.meter_readings import MeterReadings
+from tracker.api.occurrences import Occurrences
+from tracker.api.owners import Owners
+from tracker.api.part_types import PartTypes
+from tracker.api.readings import Readings
+from tracker.api.trikes import Trikes
+from tracker.api.visits import Visits
+
+RESOURCES = (
+    PartTypes, Components, Trikes, Owners, Fitments, Readings, DisplayChanges, MeterReadings, Handovers, Intervals,
+    Occurrences, DueLines, Visits, JobCards, LogEntries, Messages, Imports,
+)  # fmt: skip
+
+router = SimpleRouter(trailing_slash=False)
+for resource in RESOURCES:
+    router.register(resource.resource, resource, basename=resource.resource)
+
+urlpatterns = [
+    path("v1/", include(router.urls)),
+    path("schema/", Schema.as_view(), name="schema"),
+    path("docs/", Browse.as_view(), name="api-docs"),
+    path("problems/", problems, name="problems"),
+    path("problems/<slug:code>", problem, name="problem"),
+]

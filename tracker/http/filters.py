@@ -74,7 +74,7 @@ class MomentField(forms.CharField):
         """Return the moment. Raises ValidationError."""
         text = super().to_python(value)
         if not text:
-            return
+            return None
         try:
             return Moment().to_internal_value(text.replace(" ", "+"))
         except Exception as error:

@@ -115,7 +115,7 @@ def _plain(code: str, detail: str, **headers: str) -> Details:
 
 def _of_refusal(error: Refusal, members: Mapping[str, str]) -> Details:
     detail = f"{error.message} {error.remedy}".strip()
-    facts = {name: value for name, value in error.facts.items() if isinstance(value, str | int | float | list)}
+    facts = {name: value for name, value in error.facts.items() if name != "problems"}
     return Details(kind_of_refusal(type(error)), detail, tuple(_faults_of(error, members)), facts=facts)
 
 
@@ -126,7 +126,8 @@ def _faults_of(error: Refusal, members: Mapping[str, str]) -> Iterator[Fault]:
     if several is None:
         yield Fault(pointer(*base), error.code, error.message)
         return
-    for name, code, message in several:
+    for one in several:
+        name, code, message = one if isinstance(one, tuple) else (one.name, one.code, one.message)
         at = name if isinstance(name, tuple) else (name,)
         yield Fault(pointer(*base, *(members.get(part, part) for part in at)), code, message)
 

@@ -40,6 +40,8 @@ class Resource(viewsets.GenericViewSet):
     output: ClassVar[type[BaseSerializer]]
     orders: ClassVar[tuple[str, ...]] = ("-id", "id")
     members: ClassVar[dict[str, str]] = {}  # field of a refusal -> member of the body, where they differ
+    pages: ClassVar[frozenset[str]] = frozenset({"list"})  # the steps that answer with a page of rows
+    filterset_class: ClassVar[Any] = None
     extra_parameters: ClassVar[tuple[str, ...]] = ()  # query parameters that are no filters
     http_method_names = ("get", "head", "post", "patch", "delete")
 
@@ -55,11 +57,9 @@ class Resource(viewsets.GenericViewSet):
         filters = getattr(self.filterset_class, "base_filters", {}) if self.filterset_class else {}
         return {*PARAMETERS, *filters, *self.extra_parameters}
 
-    filterset_class: ClassVar[Any] = None
-
     def is_list(self) -> bool:
         """Whether this step answers with a page of rows."""
-        return self.action == "list"
+        return self.action in self.pages
 
     def get_serializer_class(self) -> type[BaseSerializer]:
         """What the rows of this resource are shown by."""

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db.models import QuerySet
+
 from services.kinds import all_kinds, quantity, tasks_for
 from services.kinds import task as task_of
 from services.positions import POSITIONS
@@ -68,6 +70,13 @@ class CardPage:
     def open_tasks(self) -> list[TaskLine]:
         """Tasks nobody has said anything about yet."""
         return [line for line in self.tasks if line.row.outcome == JobTask.Outcome.PROPOSED]
+
+
+def whole_cards() -> QuerySet[JobCard]:
+    """Return job cards with everything on them, in a fixed number of queries however many they are."""
+    return JobCard.objects.select_related("trike", "reading").prefetch_related(
+        "tasks", "measurements", "swaps", "failures"
+    )
 
 
 def card_page(card_id: int) -> CardPage | None:
