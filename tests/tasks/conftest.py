@@ -1,12 +1,11 @@
-"""A real broker on this machine, and workers that take from it."""
+"""Brokers and tasks without a worker."""
 
-import shutil
 import socket
-import subprocess
-import time
+import socketserver
+import threading
 
 import pytest
-import redis
+from celery import current_app
 
 
 def free_port() -> int:
@@ -16,38 +15,32 @@ def free_port() -> int:
         return door.getsockname()[1]
 
 
-@pytest.fixture(scope="session")
-def redis_url(tmp_path_factory):
-    """A Redis server of our own, gone after the tests."""
-    port = free_port()
-    server = subprocess.Popen(
-        [
-            shutil.which("redis-server"),
-            "--port",
-            str(port),
-            "--save",
-            "",
-            "--dir",
-            str(tmp_path_factory.mktemp("redis")),
-        ],
-        stdout=subprocess.DEVNULL,
-    )
-    url = f"redis://127.0.0.1:{port}/0"
-    with redis.Redis.from_url(url) as client:
-        _wait_for(client)
-    yield url
-    server.terminate()
-    server.wait(timeout=10)
+@pytest.fixture(autouse=True)
+def here_and_now(monkeypatch):
+    """Tasks run where they are called, also where the settings name a broker."""
+    monkeypatch.setattr(current_app.conf, "task_always_eager", True)
 
 
-def _wait_for(client: redis.Redis) -> None:
-    end = time.monotonic() + 10
-    while True:
-        try:
-            client.ping()
-        except redis.ConnectionError:
-            if time.monotonic() > end:
-                raise
-            time.sleep(0.05)
-        else:
-            return
+class Broker(socketserver.StreamRequestHandler):
+    """Just enough of a Redis server to be asked whether it is there (RESP3)."""
+
+    ANSWERS = {b"HELLO": b"%1\r\n+proto\r\n:3\r\n", b"PING": b"+PONG\r\n"}
+
+    def handle(self) -> None:
+        while head := self.rfile.readline():
+            words = []
+            for _ in range(int(head[1:])):
+                length = int(self.rfile.readline()[1:])
+                words.append(self.rfile.read(length + 2)[:-2])
+            self.wfile.write(self.ANSWERS.get(words[0].upper(), b"+OK\r\n"))
+
+
+@pytest.fixture
+def redis_url():
+    """The address of a broker that answers."""
+    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Broker) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        yield f"redis://127.0.0.1:{server.server_address[1]}/0"
+        server.shutdown()
+        thread.join()

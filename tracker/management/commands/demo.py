@@ -86,6 +86,7 @@ class Command(BaseCommand):
     def _serve(self, port: int) -> None:
         address = f"http://{HOST}:{port}"
         connections.close_all()
+        settings.STATIC_ROOT.mkdir(exist_ok=True)  # the server warns where it is missing
         environment = {"LOG_LEVEL": "WARNING", **os.environ, "PUBLIC_URL": address, "REDIS_URL": ""}
         children = Children(settings.BASE_DIR, environment)
         try:

@@ -1,0 +1,79 @@
+"""A workshop of its own for tests with real processes: an empty database on the same kind of server, and `run`."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from uuid import uuid4
+
+import dj_database_url
+import psycopg
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+class Workshop:
+    """A folder, a database and the environment that makes `manage.py` use them."""
+
+    def __init__(self, folder: Path, **environment: str) -> None:
+        self.folder = folder
+        self.environment = {
+            **os.environ,
+            "TRACKER_DATA_DIR": str(folder),
+            "DJANGO_SETTINGS_MODULE": "tracker.settings.base",
+            "SECRET_KEY": "only-for-tests-" + "x" * 50,
+            "REDIS_URL": "",
+            "LOG_LEVEL": "ERROR",
+            "PYTHONWARNINGS": "ignore",
+            **environment,
+        }
+
+    def start(self, *command: str) -> subprocess.Popen:
+        """Start python with `command`."""
+        return subprocess.Popen(
+            [sys.executable, *command], cwd=ROOT, env=self.environment, text=True,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+        )  # fmt: skip
+
+    def run(self, *command: str, timeout: float = 300) -> str:
+        """Run python with `command` to its end; return what it said."""
+        process = self.start(*command)
+        said, _ = process.communicate(timeout=timeout)
+        assert process.returncode == 0, said
+        return said
+
+    def run_at_once(self, *commands: tuple[str, ...], timeout: float = 300) -> list[str]:
+        """Start all of them before the first ends; return what each said."""
+        processes = [self.start(*command) for command in commands]
+        said = [process.communicate(timeout=timeout)[0] for process in processes]
+        assert [process.returncode for process in processes] == [0] * len(processes), said
+        return said
+
+    def script(self, text: str) -> tuple[str, str]:
+        """Return the command that runs `text` with Django set up."""
+        return "-c", f"import django; django.setup()\n{text}"
+
+
+def fresh_database(folder: Path) -> tuple[str, str]:
+    """Return (address, name) of a new database: PostgreSQL where the tests run on it, else a SQLite file."""
+    url = os.environ.get("DATABASE_URL", "")
+    if not url.startswith("postgres"):
+        return f"sqlite:///{folder / 'at-once.sqlite3'}", ""
+    name = f"at_once_{uuid4().hex[:12]}"
+    _on_server(url, f'CREATE DATABASE "{name}"')
+    return url.rsplit("/", 1)[0] + f"/{name}", name
+
+
+def drop_database(name: str) -> None:
+    """Remove what fresh_database made on a server."""
+    if name:
+        _on_server(os.environ["DATABASE_URL"], f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+def _on_server(url: str, sql: str) -> None:
+    parts = dj_database_url.parse(url)
+    with psycopg.connect(
+        host=parts["HOST"], port=parts["PORT"] or 5432, user=parts["USER"], password=parts["PASSWORD"],
+        dbname=parts["NAME"], autocommit=True,
+    ) as server:  # fmt: skip
+        server.execute(sql)
