@@ -6,6 +6,11 @@ import unicodedata
 from services.errors import Refusal
 
 LONGEST_SERIAL = 40
+LONGEST_TYPED = 400  # full-width or composed letters shrink; nothing longer is a slip of the scanner
+# Letters and marks that show nothing although they are no control characters: joiner, fillers, variation selectors.
+_UNSEEN = set("\u034f\u115f\u1160\u17b4\u17b5\u3164\uffa0\u2800") | {chr(code) for code in range(0xFE00, 0xFE10)}
+_TRIMMED = " \t\r\n"
+_LETTERS = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe"})  # letters without a decomposition
 _BIDI = set("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _KEPT_CONTROLS = {"\n", "\t", "\r"}
 
@@ -29,11 +34,17 @@ def canonical_serial(text: str) -> str:
     """
     if not isinstance(text, str):
         raise BadSerial("A serial is text.", field="serial", remedy="Send it in quotes.")
+    text = text.strip(_TRIMMED)
+    if len(text) > LONGEST_TYPED:
+        raise BadSerial(
+            f"A serial has at most {LONGEST_SERIAL} characters.", field="serial", remedy="Check what was scanned."
+        )
     if any(_is_invisible(character) for character in text):
         raise BadSerial(
             "The serial holds characters that cannot be seen.", field="serial", remedy="Type it or scan it again."
         )
-    serial = re.sub(r"\s+", " ", unicodedata.normalize("NFKC", text).strip()).upper()
+    serial = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).upper())
+    serial = re.sub(r"\s+", " ", serial).strip()
     if not serial:
         raise BadSerial("The serial is empty.", field="serial", remedy="Scan or type it.")
     if len(serial) > LONGEST_SERIAL:
@@ -44,12 +55,13 @@ def canonical_serial(text: str) -> str:
 
 
 def _is_invisible(character: str) -> bool:
-    return unicodedata.category(character) in {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"} and character not in {"\t"}
+    hidden = unicodedata.category(character) in {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"} and character != "\t"
+    return hidden or character in _UNSEEN
 
 
 def natural_key(serial: str) -> tuple[tuple[int, int | str], ...]:
     """Return a sort key in which runs of digits count as numbers: A9 comes before A10."""
-    return tuple((0, int(part)) if part.isdigit() else (1, part) for part in re.split(r"(\d+)", serial) if part)
+    return tuple((0, int(part)) if part.isdecimal() else (1, part) for part in re.split(r"(\d+)", serial) if part)
 
 
 def clean_text(text: str, limit: int) -> str:
@@ -69,6 +81,13 @@ def clean_text(text: str, limit: int) -> str:
 
 def fold_name(name: str) -> str:
     """Return a name for searching: accents and case removed, blanks single."""
-    plain = unicodedata.normalize("NFKD", name.replace("ß", "ss").replace("ø", "o").replace("Ø", "O").replace("ł", "l"))
-    bare = "".join(character for character in plain if not unicodedata.combining(character))
+    plain = unicodedata.normalize("NFKD", name.casefold().translate(_LETTERS))
+    bare = "".join(_folded(character) for character in plain)
     return re.sub(r"\s+", " ", bare).strip().casefold()
+
+
+def _folded(character: str) -> str:
+    """Marks go; what no database keeps (NUL, lone surrogates) and what cannot be seen counts as a blank."""
+    if unicodedata.combining(character):
+        return ""
+    return " " if unicodedata.category(character).startswith("C") else character

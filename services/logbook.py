@@ -6,9 +6,15 @@ It does not prove who wrote an entry, nor does it stop a person who can rewrite 
 
 import hashlib
 import json
+import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
+
+from services.errors import Refusal
+
+_UNKEPT = re.compile("[\\x00\\ud800-\\udfff]")
 
 
 @dataclass(frozen=True)
@@ -19,9 +25,35 @@ class Break:
     why: str
 
 
+class BadRecord(Refusal):
+    """Content that no database would give back exactly as it was written."""
+
+    code = "bad-record"
+
+
 def canonical_json(body: Mapping[str, Any]) -> bytes:
-    """Return `body` in the one form that is hashed: sorted keys, no blanks, UTF-8. Raises ValueError for NaN."""
-    return json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
+    """Return `body` in the one form that is hashed: sorted keys, no blanks, UTF-8, whole floats as whole numbers.
+
+    A database may give 25.0 back as 25 and 1e16 as 10000000000000000: both are hashed alike. Raises BadRecord for what
+    JSON or a database cannot keep: NaN, infinity, keys that are no text, NUL, lone surrogates, other types.
+    """
+    text = json.dumps(_plain(body), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return text.encode()
+
+
+def _plain(value: Any) -> Any:
+    """The value as a database gives it back."""
+    if value is None or isinstance(value, bool | int):
+        return value
+    if isinstance(value, float) and math.isfinite(value):
+        return int(value) if value.is_integer() else value
+    if isinstance(value, str) and not _UNKEPT.search(value):
+        return value
+    if isinstance(value, Mapping) and all(isinstance(key, str) for key in value):
+        return {_plain(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    raise BadRecord(f"{value!r} cannot be kept in the logbook.", remedy="Write numbers, text, lists and yes or no.")
 
 
 def entry_hash(prev_hash: str, body: Mapping[str, Any]) -> str:
@@ -37,7 +69,14 @@ def first_break(entries: Iterable[tuple[int, str, Mapping[str, Any], str]]) -> B
             return Break(seq, f"entry {expected} is missing")
         if claimed_prev != prev:
             return Break(seq, "it does not follow the entry before it")
-        if entry_hash(prev, body) != claimed:
+        if not _holds(prev, body, claimed):
             return Break(seq, "its content was changed after it was written")
         prev, expected = claimed, seq + 1
     return None
+
+
+def _holds(prev: str, body: Mapping[str, Any], claimed: str) -> bool:
+    try:
+        return entry_hash(prev, body) == claimed
+    except BadRecord:
+        return False

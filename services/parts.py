@@ -6,7 +6,7 @@ Ranges only keep slips of the hand out; they are common practice, no source. Lim
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from services.errors import Refusal
 
@@ -34,8 +34,7 @@ class PartKind:
     rated: tuple[Rated, ...] = ()
 
 
-@dataclass(frozen=True)
-class RatedProblem:
+class RatedProblem(NamedTuple):
     """What is wrong with one rated value."""
 
     name: str
@@ -51,7 +50,7 @@ class BadRatedValues(Refusal):
     def __init__(self, problems: list[RatedProblem]) -> None:
         super().__init__(
             " ".join(problem.message for problem in problems),
-            field="rated", remedy="Correct the values named.", problems=[vars(problem) for problem in problems],
+            field="rated", remedy="Correct the values named.", problems=[problem._asdict() for problem in problems],
         )  # fmt: skip
         self.problems = problems
 

@@ -74,7 +74,7 @@ def _open_day(day: date, today: date, closed: Collection[int], last_safe: date |
 
 
 def _words(first: VisitTask, along: Sequence[VisitTask], on: date) -> str:
-    why = f"{first.title or first.key} falls due on {first.due_on.day} {first.due_on:%b %Y}"
+    why = f"{first.title or 'The first task'} falls due on {first.due_on.day} {first.due_on:%b %Y}"
     others = len(along) - 1
     if not others:
         return f"{why}."

@@ -1,8 +1,12 @@
 import hashlib
+import json
+from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from services.logbook import canonical_json, entry_hash, first_break
+from services.logbook import BadRecord, canonical_json, entry_hash, first_break
 
 
 def chain(bodies):
@@ -29,9 +33,45 @@ def test_the_order_of_keys_does_not_matter():
     assert canonical_json({"a": 1, "b": 2}) == canonical_json({"b": 2, "a": 1})
 
 
-def test_what_is_no_number_is_not_hashed():
-    with pytest.raises(ValueError, match="JSON"):
-        canonical_json({"a": float("nan")})
+@pytest.mark.parametrize(
+    "bad",
+    [float("nan"), float("inf"), "a\x00b", "\ud800", {1: "x"}, Decimal("1.5"), b"x", [{"a": {1, 2}}], {"\x00": 1}],
+)
+def test_what_a_database_could_not_give_back_is_not_hashed(bad):
+    with pytest.raises(BadRecord):
+        canonical_json({"a": bad})
+
+
+@pytest.mark.parametrize(
+    ("written", "given_back"),
+    [
+        (25.0, 25),
+        (1e16, 10_000_000_000_000_000),
+        (-0.0, 0),
+        ((1, 2), [1, 2]),
+        ({"b": 1.0, "a": None}, {"a": None, "b": 1}),
+    ],
+)
+def test_what_a_database_gives_back_in_another_shape_hashes_the_same(written, given_back):
+    assert canonical_json({"a": written}) == canonical_json({"a": given_back})
+
+
+def test_yes_and_one_are_not_the_same():
+    assert canonical_json({"a": True}) != canonical_json({"a": 1})
+
+
+json_values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00")),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text("abc", max_size=3), inner, max_size=4),
+    max_leaves=12,
+)  # fmt: skip
+
+
+@given(json_values)
+def test_the_canonical_form_survives_writing_and_reading(value):
+    once = canonical_json({"a": value})
+    assert canonical_json(json.loads(once)) == once
 
 
 @pytest.mark.parametrize(
@@ -48,3 +88,13 @@ def test_each_attack_is_named_at_its_first_entry(attack, seq):
     broken = first_break(attack(chain(BODIES)))
     assert broken.seq == seq
     assert broken.why
+
+
+def test_an_entry_with_content_that_cannot_have_been_written_is_a_break():
+    rows = chain(BODIES)
+    rows[3] = (4, rows[3][1], {"kind": "a\x00b"}, rows[3][3])
+    assert first_break(rows).seq == 4
+
+
+def test_an_empty_chain_holds():
+    assert first_break([]) is None
