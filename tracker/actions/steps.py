@@ -50,7 +50,9 @@ def _heads(ids: list[int]) -> dict[int, tuple[int, str]]:
     heads: dict[int, tuple[int, str]] = {}
     for part in chunks(ids, 500):
         for trike_id, seq, entry_hash_ in (
-            LogEntry.objects.filter(trike_id__in=part).order_by("trike_id", "seq").values_list("trike_id", "seq", "hash")
+            LogEntry.objects.filter(trike_id__in=part)
+            .order_by("trike_id", "seq")
+            .values_list("trike_id", "seq", "hash")
         ):
             heads[trike_id] = (seq, entry_hash_)
     return heads
@@ -80,7 +82,17 @@ def _refresh(ids: list[int], now: datetime) -> int:
     if gone:
         DueLine.objects.filter(pk__in=gone).delete()
     if moved:  # an upsert: bulk_update takes ten times as long
-        names = ["trike", "due_on", "early_on", "trigger", "due_life_km", "safety", "owner_can", "facts", "refreshed_at"]
+        names = [
+            "trike",
+            "due_on",
+            "early_on",
+            "trigger",
+            "due_life_km",
+            "safety",
+            "owner_can",
+            "facts",
+            "refreshed_at",
+        ]
         DueLine.objects.bulk_create(
             moved, batch_size=500, update_conflicts=True, unique_fields=["component", "task"], update_fields=names
         )
