@@ -13,6 +13,7 @@ from services.kinds.model import Quantity, ServiceKind, Task, Verdict
 WARN_PCT = 80.0
 REPLACE_PCT = 70.0
 CHARGE_C = (0.0, 40.0)
+SIGNS = ("odour", "colour change", "heat", "swelling", "leak", "smoke", "wet", "dropped")  # fire departments, NFPA text
 STATES = ("ok", "watch", "quarantine", "returned", "disposed")
 
 
@@ -62,10 +63,12 @@ def may_ship(state: str, by: str) -> bool:
 
 
 def judge(code: str, value: float, rated: Mapping[str, Any], context: Mapping[str, Any]) -> Verdict:
-    """Below 70 %: replace; below 80 %: soon; below 85 %: watch."""
+    """Any sign of damage: stop. Below 70 %: replace; below 80 %: soon; below 85 %: watch. Judged as shown."""
+    if code == "battery_damage_signs":
+        return _judge_signs(value)
     if not rated.get("rated_wh"):
         return Verdict("watch", f"{value:.0f} Wh - noted: the rated energy is not known.", value)
-    health = state_of_health_pct(value, float(rated["rated_wh"]))
+    health = round(state_of_health_pct(value, float(rated["rated_wh"])), 1)
     words = f"{value:.0f} Wh, {health:.1f} % of rated"
     limit = REPLACE_PCT / 100 * float(rated["rated_wh"])
     if health < REPLACE_PCT:
@@ -77,13 +80,25 @@ def judge(code: str, value: float, rated: Mapping[str, Any], context: Mapping[st
     return Verdict("ok", f"{words} - good.", value, limit)
 
 
+def _judge_signs(value: float) -> Verdict:
+    if value > 0:
+        return Verdict(
+            "stop", f"{value:g} signs of damage - quarantine: do not charge, ride or ship by air.", value, 0.0
+        )
+    return Verdict("ok", "No sign of damage.", value, 0.0)
+
+
 KIND = ServiceKind(
     "battery_health", "Battery health",
     tasks=(
-        Task("battery_capacity_test", "Battery health", "battery", 20, safety=True, asks=("battery_capacity_wh",),
-             verb="Last tested", plain="We measure how much energy the battery still holds and look for damage."),
+        Task("battery_capacity_test", "Battery health", "battery", 20, safety=True,
+             asks=("battery_damage_signs", "battery_capacity_wh"),
+             verb="Last tested",
+             plain="We measure how much energy the battery still holds and look for damage."),
     ),
     quantities=(
+        Quantity("battery_damage_signs", "Signs of damage", "signs", 0, len(SIGNS), better="lower",
+                 instrument=f"count: {', '.join(SIGNS)}"),
         Quantity("battery_capacity_wh", "Battery capacity", "Wh", 1, 3600, instrument="capacity tester", better="higher"),
     ),
     cautions=(

@@ -15,6 +15,7 @@ LIMIT_11_SPEED = 0.5
 LIMIT_DERAILLEUR = 0.75
 LIMIT_HUB_GEAR = 1.0
 WARN_SHARE = 0.8  # of the limit: order a chain (common practice, no source)
+RULE_READS_MM = 0.5  # what a steel rule can tell (common practice, no source)
 
 
 def elongation_pct(length_mm: float, pitches: int) -> float:
@@ -44,6 +45,11 @@ def gauge_interval(fits_pct: float, stops_pct: float) -> tuple[float, float]:
     return fits_pct, stops_pct
 
 
+def trike_pitches(length_m: float) -> float:
+    """Return how many pitches a chain of that length has; divided by a bicycle's 114 it tells how much longer it lasts."""
+    return length_m * 1000 / PITCH_MM
+
+
 def industrial_limit_pct(teeth: int) -> float:
     """Return the industrial upper bound 200/N for a sprocket of more than 66 teeth (ANSI B29.1, as cited by a maker)."""
     return 200 / teeth
@@ -59,13 +65,19 @@ def limit_pct(rated: Mapping[str, Any]) -> float:
 
 
 def judge(code: str, value: float, rated: Mapping[str, Any], context: Mapping[str, Any]) -> Verdict:
-    """At or past the limit: replace. From four fifths of it: soon."""
+    """At or past the limit: replace. From four fifths of it, or where a rule could not tell them apart: soon.
+
+    Judged as shown, to a hundredth of a per cent. `pitches` in the context is how many were measured over.
+    """
     limit = limit_pct(rated)
-    if value >= limit:
-        return Verdict("replace", f"{value:.2f} % - replace: limit {limit:g} %.", value, limit)
-    if value >= WARN_SHARE * limit:
-        return Verdict("soon", f"{value:.2f} % - replace soon: limit {limit:g} %.", value, limit)
-    return Verdict("ok", f"{value:.2f} % - good: limit {limit:g} %.", value, limit)
+    shown = round(value, 2)
+    spread = resolution_pct(RULE_READS_MM, int(context["pitches"])) if "pitches" in context else 0.0
+    read = f" Over {context['pitches']:g} pitches a rule reads it to {spread:.2f} %." if spread else ""
+    if shown >= limit:
+        return Verdict("replace", f"{shown:.2f} % - replace: limit {limit:g} %.{read}", value, limit)
+    if shown >= WARN_SHARE * limit or shown + spread >= limit:
+        return Verdict("soon", f"{shown:.2f} % - replace soon: limit {limit:g} %.{read}", value, limit)
+    return Verdict("ok", f"{shown:.2f} % - good: limit {limit:g} %.{read}", value, limit)
 
 
 KIND = ServiceKind(

@@ -7,4 +7,5 @@ KIND = ServiceKind(
     tasks=(
         Task("display_check", "Display", "display", 5, plain="We check display and buttons and note the odometer."),
     ),
+    cautions=("Walk assist that runs on when its button is let go: switch off, battery out, do not ride.",),
 )  # fmt: skip

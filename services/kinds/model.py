@@ -40,7 +40,11 @@ class Task:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a value means: a level, a sentence, the value and the limit it was held against."""
+    """What a value means: a level, a sentence, the value and the limit it was held against.
+
+    ok: fine. watch: noted, look again. soon: order the part, plan the work. replace: at or past its limit, renew it or set
+    it right now. stop: do not ride until it is put right. The last two make the task that asks for the value due at once.
+    """
 
     level: str
     words: str

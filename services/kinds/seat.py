@@ -8,4 +8,5 @@ KIND = ServiceKind(
         Task("seat_check", "Seat mesh and headrest", "seat_mesh", 10,
              plain="We tighten the seat's straps and look for torn mesh and cracked rings."),
     ),
+    cautions=("A torn mesh or cracked strap ring can drop the rider: do not ride until it is replaced.",),
 )  # fmt: skip

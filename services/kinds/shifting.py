@@ -8,4 +8,5 @@ KIND = ServiceKind(
         Task("shifting_check", "Shift box and cables", "hub_geared", 15,
              plain="We check that every gear engages cleanly and renew frayed cables."),
     ),
+    cautions=("Keep fingers clear of the chain while turning the cranks; motor off, battery out. Frayed cable ends prick.",),
 )  # fmt: skip

@@ -16,6 +16,7 @@ REFERENCE_C = 20.0
 LEAK_SHARE_PER_30_DAYS = 0.05
 SAG_BAND_PCT = (25.0, 35.0)
 LOW_SHARE = 0.85  # of the set pressure: top up (common practice, no source)
+EMPTY_KPA = 50.0  # below this the shock carries nobody (common practice, no source)
 
 
 def normalised_kpa(
@@ -73,12 +74,16 @@ def _judge_pressure(value: float, rated: Mapping[str, Any], context: Mapping[str
     limit = float(rated["max_kpa"]) if rated.get("max_kpa") else None
     if limit is not None and value > limit:
         return Verdict("stop", f"{value:,.0f} kPa - let air out: maximum {limit:,.0f} kPa.", value, limit)
+    if value < EMPTY_KPA:
+        return Verdict("stop", f"{value:,.0f} kPa - hardly any air: fill it before riding.", value, limit)
     target = context.get("set_kpa")
     if target and at_20 < LOW_SHARE * float(target):
         return Verdict(
             "watch", f"{at_20:,.0f} kPa at 20 C - top up: set to {float(target):,.0f} kPa.", value, float(target)
         )
-    return Verdict("ok", f"{value:,.0f} kPa, that is {at_20:,.0f} kPa at 20 C - good.", value, limit)
+    return Verdict(
+        "ok", f"{value:,.0f} kPa, that is {at_20:,.0f} kPa at 20 C - {'good' if target else 'noted'}.", value, limit
+    )
 
 
 KIND = ServiceKind(

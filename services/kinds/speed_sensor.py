@@ -23,5 +23,6 @@ KIND = ServiceKind(
              plain="We check the sensor that tells motor and display how fast you ride."),
     ),
     quantities=(Quantity("sensor_gap_mm", "Gap to the magnet", "mm", 0, 30, instrument="feeler gauge", better="lower"),),
+    cautions=("Lift the wheel off the ground before the motor is tried; assist that does not cut off: do not ride.",),
     judge=judge,
 )  # fmt: skip
