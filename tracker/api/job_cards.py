@@ -6,7 +6,7 @@ from typing import Any
 import django_filters as filters
 from django.db.models import QuerySet
 from django.http import Http404, HttpResponse
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.decorators import action
 from rest_framework.request import Request
 
@@ -29,6 +29,9 @@ from tracker.http.idempotency import Made
 from tracker.http.resource import Resource, id_of
 from tracker.models import JobCard
 from tracker.queries.cards import whole_cards
+
+TASK_ID = OpenApiParameter("task_id", int, OpenApiParameter.PATH)
+SWAP_ID = OpenApiParameter("swap_id", int, OpenApiParameter.PATH)
 
 
 class JobCardFilter(filters.FilterSet):
@@ -101,7 +104,7 @@ class JobCards(Resource):
         """Put a task on the card, or say what came of it."""
         return self.step(pk, desk.set_task, **self.on_component(NewTask))
 
-    @extend_schema(request=None, responses=JobCardOut)
+    @extend_schema(request=None, responses={200: JobCardOut}, parameters=[TASK_ID])
     @action(detail=True, methods=["delete"], url_path=r"tasks/(?P<task_id>[^/.]+)")
     def drop_task(self, request: Request, pk: str, task_id: str) -> HttpResponse:
         """Take a task off the draft."""
@@ -124,7 +127,7 @@ class JobCards(Resource):
         """Plan a swap; signing the card carries it out."""
         return self.step(pk, desk.plan_swap, **self.read(NewSwap))
 
-    @extend_schema(request=None, responses=JobCardOut)
+    @extend_schema(request=None, responses={200: JobCardOut}, parameters=[SWAP_ID])
     @action(detail=True, methods=["delete"], url_path=r"swaps/(?P<swap_id>[^/.]+)")
     def drop_swap(self, request: Request, pk: str, swap_id: str) -> HttpResponse:
         """Take a planned swap off the draft."""

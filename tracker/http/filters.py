@@ -8,6 +8,7 @@ import django_filters
 from django import forms
 from django.db.models import QuerySet
 from django_filters.rest_framework import DjangoFilterBackend
+from drf_spectacular.utils import extend_schema_field
 from rest_framework.request import Request
 
 from services.errors import Refusal
@@ -30,6 +31,7 @@ class IdField(forms.IntegerField):
         return int(text) if text else None
 
 
+@extend_schema_field(int)
 class IdFilter(django_filters.NumberFilter):
     """Rows that belong to a thing, by its id."""
 
@@ -50,6 +52,7 @@ class YesNoField(forms.Field):
         return {"true": True, "false": False}.get(value)
 
 
+@extend_schema_field(bool)
 class YesNoFilter(django_filters.BooleanFilter):
     """Rows with or without something."""
 
