@@ -48,7 +48,7 @@ def life_of(spans: Sequence[Span], until_day: float, *, born_km: float = 0.0, un
         at_start, at_end = span.timeline.life_at([span.start_day, end], span.km_per_day)
         km += float(accrue(at_start, at_end))
         days += end - span.start_day
-        estimate = estimate or bool(np.any(span.timeline.is_estimate([span.start_day, end])))
+        estimate = estimate or span.timeline.is_guessed_between(span.start_day, end)
     return Life(km, days, estimate, unknown)
 
 
