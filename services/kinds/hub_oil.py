@@ -3,9 +3,6 @@ by an owner). It counts on the hub's own distance: the wheel may move to another
 
 from services.kinds.model import ServiceKind, Task
 
-MONTHS = 12
-EVERY_KM = 5000
-FIRST_KM = 1000
 COLD_C = -15  # riders below this want a seasonal oil (one owner's report: design rule)
 
 
