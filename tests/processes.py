@@ -15,6 +15,8 @@ ROOT = Path(__file__).resolve().parent.parent
 class Workshop:
     """A folder, a database and the environment that makes `manage.py` use them."""
 
+    root = ROOT
+
     def __init__(self, folder: Path, **environment: str) -> None:
         self.folder = folder
         self.environment = {
@@ -28,10 +30,15 @@ class Workshop:
             **environment,
         }
 
+    @staticmethod
+    def start_command(*command: str) -> list[str]:
+        """Return how python is started with `command`."""
+        return [sys.executable, *command]
+
     def start(self, *command: str) -> subprocess.Popen:
         """Start python with `command`."""
         return subprocess.Popen(
-            [sys.executable, *command], cwd=ROOT, env=self.environment, text=True,
+            self.start_command(*command), cwd=ROOT, env=self.environment, text=True,
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
         )  # fmt: skip
 

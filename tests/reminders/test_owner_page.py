@@ -1,8 +1,10 @@
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.test import Client
 from django.utils import timezone
+from rest_framework.settings import api_settings
 
 from tests import factories
 from tests.reminders.conftest import fit, some_task, trike_with
@@ -248,3 +250,17 @@ def test_a_page_link_does_not_stop_and_an_altered_stop_link_is_gone(trike, token
 @pytest.mark.parametrize(("method", "path"), [("post", "/o/"), ("get", "/o/reading"), ("put", "/o/reminders")])
 def test_other_methods_are_not_allowed(phone, method, path):
     assert getattr(phone, method)(path).status_code in {404, 405}
+
+
+def test_one_address_may_guess_only_so_often_and_is_told_when_to_come_back(monkeypatch):
+    monkeypatch.setitem(api_settings.DEFAULT_THROTTLE_RATES, "public", "3/min")
+    with time_machine.travel("2026-05-01T10:00:20Z", tick=False):
+        answers = [Client().get(f"/o/{'x' * 43}", REMOTE_ADDR="192.0.2.77") for _ in range(4)]
+    assert [answer.status_code for answer in answers] == [404, 404, 404, 429]
+    assert answers[3]["Retry-After"] == "40"
+
+
+def test_a_mailbox_provider_may_press_the_stop_link_for_many_people(trike, monkeypatch):
+    monkeypatch.setitem(api_settings.DEFAULT_THROTTLE_RATES, "public", "1/min")
+    path = f"/o/stop/{link_to(trike, 'stop')}"
+    assert [Client().post(path, **BODIES["urlencoded"]).status_code for _ in range(3)] == [200] * 3

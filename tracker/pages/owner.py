@@ -24,6 +24,7 @@ from services.calendar_file import event_file
 from services.errors import Refusal
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
 from tracker.actions.usage import record_reading
+from tracker.http.throttles import PerAddress
 from tracker.models import OwnerLink
 from tracker.queries.reminders import owner_view
 
@@ -52,10 +53,26 @@ def private(view: View) -> View:
     return guarded
 
 
+def counted(view: View) -> View:
+    """Let one address ask only so often. The stop link is not counted: a mailbox provider presses it for many people."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        throttle = PerAddress()
+        if throttle.allow_request(request, view):
+            return view(request, *args, **kwargs)
+        response = render(request, "owner/busy.html", status=429)
+        response["Retry-After"] = str(throttle.wait())
+        return response
+
+    return guarded
+
+
 def with_link(view: View) -> View:
     """Open the link in the cookie; a form must carry the key that only this link's pages know."""
 
     @private
+    @counted
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         token = request.COOKIES.get(COOKIE, "")
@@ -73,6 +90,7 @@ def form_key(token: str) -> str:
 
 
 @private
+@counted
 @require_GET
 def enter(request: HttpRequest, token: str) -> HttpResponse:
     """Exchange the link for a cookie and go to the clean address."""
