@@ -84,7 +84,7 @@ class DueLines(Resource):
 
     def get_queryset(self) -> QuerySet[DueLine]:
         """Lines with a date, of delivered trikes."""
-        return due_list()
+        return due_list(with_owner_tasks=True)
 
     @extend_schema(parameters=[UNIT])
     def list(self, request: Request) -> Response:

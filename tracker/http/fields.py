@@ -12,6 +12,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 FIRST_YEAR, LAST_YEAR = 1950, 2199
 BIGGEST_ID = 2**63 - 1
 _TIME = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)")
+_TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 _NUMBER = {"not-a-number": "A number is needed here, not text, not true or false."}
 _TYPE = "Text is needed here."
@@ -20,16 +21,21 @@ _TYPE = "Text is needed here."
 class Text(serializers.CharField):
     """Text, kept as sent."""
 
-    default_error_messages = {"wrong-type": _TYPE}
+    default_error_messages = {
+        "wrong-type": _TYPE,
+        "bad-text": "Characters that turn the direction of text are not kept.",
+    }
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("trim_whitespace", False)
         super().__init__(**kwargs)
 
     def to_internal_value(self, data: Any) -> str:
-        """Return the text; numbers are no text."""
+        """Return the text; numbers are no text, and nothing may turn its direction (services.identity)."""
         if not isinstance(data, str):
             self.fail("wrong-type")
+        if _TURNS.search(data):
+            self.fail("bad-text")
         return super().to_internal_value(data)
 
 
@@ -60,7 +66,7 @@ class Number(serializers.FloatField):
         try:
             number = float(data)
         except OverflowError:
-            number = math.copysign(1e308, data)
+            number = 1e308 if data > 0 else -1e308
         if not math.isfinite(number):
             self.fail("not-a-number")
         return number + 0.0
