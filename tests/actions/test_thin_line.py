@@ -34,13 +34,26 @@ def trike(people, now):
     schedule.load_default_intervals(rows=interval_rows(), now=now)
     frame = make.ComponentFactory(part_type__kind="frame")
     machine = fleet.register_trike(frame_component_id=frame.pk, plate="lt 77", model="Fenrunner", by=builder, now=begun)
-    for position, kind in (("chain", "chain"), ("rear-hub", "hub_geared"), ("battery", "battery"), ("rear-shock", "air_shock")):
+    for position, kind in (
+        ("chain", "chain"),
+        ("rear-hub", "hub_geared"),
+        ("battery", "battery"),
+        ("rear-shock", "air_shock"),
+    ):
         part = make.ComponentFactory(part_type__kind=kind)
-        fleet.fit_component(trike_id=machine.pk, position=position, component_id=part.pk, at=begun, by=builder, now=begun)
+        fleet.fit_component(
+            trike_id=machine.pk, position=position, component_id=part.pk, at=begun, by=builder, now=begun
+        )
     owner = make.OwnerFactory()
     handover = fleet.hand_over(
-        trike_id=machine.pk, owner_id=owner.pk, handed_over_on=(now - timedelta(days=400)).date(), reading_km=12.0,
-        rider_mass_kg=80, checks=[("brakes hold", True, "")], built_by=builder, now=begun,
+        trike_id=machine.pk,
+        owner_id=owner.pk,
+        handed_over_on=(now - timedelta(days=400)).date(),
+        reading_km=12.0,
+        rider_mass_kg=80,
+        checks=[("brakes hold", True, "")],
+        built_by=builder,
+        now=begun,
     )
     with pytest.raises(SameSigner):
         fleet.sign_handover(handover_id=handover.pk, by=builder, now=begun)
@@ -68,8 +81,16 @@ def test_a_signed_card_moves_the_due_list_and_keeps_the_old_battery_with_its_lif
     )
     assert measured.words == "0.62 % - replace soon: limit 0.75 %."
     spare = make.ComponentFactory(part_type__kind="battery")
-    desk.plan_swap(card_id=card.pk, position="battery", old_serial=battery.serial.lower(), new_serial=f" {spare.serial.lower()} ",
-                   fate="returned", reason="weak", by=people[0], now=now)
+    desk.plan_swap(
+        card_id=card.pk,
+        position="battery",
+        old_serial=battery.serial.lower(),
+        new_serial=f" {spare.serial.lower()} ",
+        fate="returned",
+        reason="weak",
+        by=people[0],
+        now=now,
+    )
     card.refresh_from_db()
     desk.sign_card(card_id=card.pk, version=card.version, by=people[0], now=now)
     line.refresh_from_db()
@@ -89,7 +110,9 @@ def test_a_signed_card_moves_the_due_list_and_keeps_the_old_battery_with_its_lif
 def test_a_fitted_serial_is_refused_with_the_place_it_sits(trike, now):
     other = make.TrikeFactory()
     with pytest.raises(SerialAlreadyFitted) as refusal:
-        fleet.fit_component(trike_id=other.pk, position="chain", component_id=part_at(trike, "chain").pk, at=now, now=now)
+        fleet.fit_component(
+            trike_id=other.pk, position="chain", component_id=part_at(trike, "chain").pk, at=now, now=now
+        )
     assert trike.frame_serial in refusal.value.message
     assert POSITIONS["chain"].title in refusal.value.message
 

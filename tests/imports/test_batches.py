@@ -48,6 +48,7 @@ def test_the_name_of_an_uploaded_file_is_kept_without_its_path_and_unseen_signs(
         ({"content": b" "}, EmptyFile, None),
         ({"content": b"x" * (MAX_BYTES + 1)}, FileTooLarge, None),
     ],
+    ids=["kind", "shift", "empty", "too large"],
 )
 def test_an_upload_that_cannot_be_kept_is_refused(change, refusal, field):
     with pytest.raises(refusal) as refused:
@@ -79,6 +80,7 @@ def test_the_check_tells_how_the_file_was_read():
         (with_members(workbook_of("parts", part("chain", "C1")), {"xl/a.bin": bytes(60 * 1024**2)}), "100 times"),
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"x" * 600, "password"),
     ],
+    ids=["wrong header", "encoding", "too many rows", "macros", "bomb", "encrypted"],
 )
 def test_a_file_that_cannot_be_read_is_refused_as_a_whole_with_what_to_do(content, words):
     batch = check_batch(send("parts", content).pk, NOW)

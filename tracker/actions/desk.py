@@ -146,7 +146,9 @@ def _fitted_here(card: JobCard, component_id: int) -> Fitment:
     fitment = component_of_trike(component_id, card.trike_id)
     if fitment is None:
         raise NotThisTrike(
-            f"This component does not sit on trike {card.trike}.", field="component", remedy="Choose one of its components."
+            f"This component does not sit on trike {card.trike}.",
+            field="component",
+            remedy="Choose one of its components.",
         )
     return fitment
 
@@ -244,8 +246,12 @@ def plan_swap(
     if position not in POSITIONS:
         raise FieldInvalid(f"'{position}' is no position.", field="position", remedy="Choose from the list.")
     if position == "frame":
-        raise FieldInvalid("The frame is the trike's identity.", field="position", remedy="Register a new trike instead.")
-    held = Fitment.objects.current().filter(trike_id=card.trike_id, position=position).select_related("component").first()
+        raise FieldInvalid(
+            "The frame is the trike's identity.", field="position", remedy="Register a new trike instead."
+        )
+    held = (
+        Fitment.objects.current().filter(trike_id=card.trike_id, position=position).select_related("component").first()
+    )
     old = _old_component(card, position, held, old_serial)
     new = _new_component(card, position, new_serial) if new_serial else None
     if old is None and new is None:
@@ -295,7 +301,9 @@ def _new_component(card: JobCard, position: str, serial: str) -> Component:
         )  # fmt: skip
     if row.state not in FITTABLE:
         raise ComponentNotUsable(
-            f"{serial_words(row)} is {row.get_state_display()}.", field="new_serial", remedy="Choose a piece from stock."
+            f"{serial_words(row)} is {row.get_state_display()}.",
+            field="new_serial",
+            remedy="Choose a piece from stock.",
         )
     return row
 
@@ -354,7 +362,9 @@ def _check_ready(card: JobCard) -> None:
         raise NotEnough("The odometer reading is in doubt.", field="odometer", remedy="Decide it first.")
     done = card.tasks.filter(outcome=JobTask.Outcome.DONE).exists()
     if not (done or card.measurements.exists() or card.swaps.exists() or card.correction.strip()):
-        raise NotEnough("The card records no work.", field="tasks", remedy="Tick what was done or write the correction.")
+        raise NotEnough(
+            "The card records no work.", field="tasks", remedy="Tick what was done or write the correction."
+        )
 
 
 def _carry_out_swaps(card: JobCard, at: datetime, by: User) -> list[LogDraft]:
@@ -373,7 +383,9 @@ def _take_off(card: JobCard, swap: Swap, at: datetime, by: User) -> LogDraft:
     fitment = Fitment.objects.current().filter(trike_id=card.trike_id, position=swap.position, component=old).first()
     if fitment is None:
         raise NotThisTrike(
-            f"{serial_words(old)} is no longer at {POSITIONS[swap.position].title}.", field="swaps", remedy="Plan it again."
+            f"{serial_words(old)} is no longer at {POSITIONS[swap.position].title}.",
+            field="swaps",
+            remedy="Plan it again.",
         )
     fitment.removed_at, fitment.fate, fitment.removal_reason = at, swap.fate, swap.reason
     fitment.save(update_fields=["removed_at", "fate", "removal_reason"])
@@ -407,9 +419,11 @@ def _complete_tasks(card: JobCard, at: datetime, by: User, now: datetime) -> lis
     """Write a completion for each task done and, with `via`, for each smaller one it includes on this trike."""
     done = list(card.tasks.filter(outcome=JobTask.Outcome.DONE).values_list("component_id", "task"))
     fitted = list(
-        Fitment.objects.current().filter(trike_id=card.trike_id).values_list("component_id", "component__part_type__kind")
+        Fitment.objects.current()
+        .filter(trike_id=card.trike_id)
+        .values_list("component_id", "component__part_type__kind")
     )
-    rows = {(component_id, task): "" for component_id, task in done}
+    rows = dict.fromkeys(done, "")
     for code, via in covered_tasks([task for _, task in done], includes_map()).items():
         for component_id, kind in fitted:
             if task_of(code).on == kind:
@@ -420,7 +434,15 @@ def _complete_tasks(card: JobCard, at: datetime, by: User, now: datetime) -> lis
         for (component_id, task), via in rows.items()
     )  # fmt: skip
     return [
-        LogDraft(card.trike_id, "task_done", at, {"task": task, "via": via, "card": card.number}, component_id, by.pk, "job_card")
+        LogDraft(
+            card.trike_id,
+            "task_done",
+            at,
+            {"task": task, "via": via, "card": card.number},
+            component_id,
+            by.pk,
+            "job_card",
+        )
         for (component_id, task), via in rows.items()
     ]
 
@@ -496,7 +518,11 @@ def amend_card(*, card_id: int, text: str, by: User, now: datetime) -> LogEntry:
     if not words:
         raise NotEnough("The amendment is empty.", field="text", remedy="Say what is corrected and why.")
     signed = next(
-        (e for e in LogEntry.objects.filter(trike_id=card.trike_id, kind="job_card_signed") if e.body["card"] == card.number),
+        (
+            e
+            for e in LogEntry.objects.filter(trike_id=card.trike_id, kind="job_card_signed")
+            if e.body["card"] == card.number
+        ),
         None,
     )
     if signed is None:

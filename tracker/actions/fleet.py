@@ -51,7 +51,9 @@ def add_part_type(
     number = canonical_serial(part_number)
     if PartType.objects.filter(part_number=number).exists():
         raise SerialAlreadyKnown(
-            f"Part number {number} is in the catalogue already.", field="part_number", remedy="Change that entry instead."
+            f"Part number {number} is in the catalogue already.",
+            field="part_number",
+            remedy="Change that entry instead.",
         )
     return PartType.objects.create(
         kind=kind, part_number=number, name=clean_text(name, 120), maker=clean_text(maker, 80),
@@ -131,7 +133,11 @@ def _check_state_change(row: Component, state: str) -> None:
             f"{serial_words(row)} is {row.get_state_display()}.", field="state",
             remedy="Fit it to a trike or take it off: its state follows.",
         )  # fmt: skip
-    if row.state == Component.State.QUARANTINED and row.part_type.kind == "battery" and state == Component.State.IN_STOCK:
+    if (
+        row.state == Component.State.QUARANTINED
+        and row.part_type.kind == "battery"
+        and state == Component.State.IN_STOCK
+    ):
         raise WrongState(
             "A quarantined battery does not go back to stock.", field="state",
             remedy="Return it to the maker or dispose of it; only the maker's written release may change this.",
@@ -199,7 +205,9 @@ def checked_email(text: str) -> str:
         validate_email(address)
     except ValidationError as error:
         raise BadAddress(
-            f"'{address[:60]}' is no e-mail address.", field="email", remedy="Enter one address such as name@example.org."
+            f"'{address[:60]}' is no e-mail address.",
+            field="email",
+            remedy="Enter one address such as name@example.org.",
         ) from error
     return address
 
@@ -226,7 +234,9 @@ def register_trike(
     if label and Trike.objects.filter(plate=label).exists():
         raise SerialAlreadyKnown(f"Plate {label} is in use.", field="plate", remedy="Use another plate label.")
     if Trike.objects.filter(frame_serial=frame.serial).exists():
-        raise SerialAlreadyKnown(f"Trike {frame.serial} is registered already.", field="frame", remedy="Open that trike.")
+        raise SerialAlreadyKnown(
+            f"Trike {frame.serial} is registered already.", field="frame", remedy="Open that trike."
+        )
     trike = Trike.objects.create(frame_serial=frame.serial, plate=label, model=clean_text(model, 80))
     _fit(trike, "frame", frame, now, by, source, now)
     return trike
@@ -240,16 +250,16 @@ def fit_component(
     """Fit a component. Raises SerialAlreadyFitted or PositionTaken (naming where), WrongPosition, ComponentNotUsable."""
     trike = lock_version(Trike, trike_id, None)
     if trike.state == Trike.State.RETIRED:
-        raise WrongState(f"Trike {trike} is retired.", field="trike", remedy="Parts are fitted to trikes in service only.")
+        raise WrongState(
+            f"Trike {trike} is retired.", field="trike", remedy="Parts are fitted to trikes in service only."
+        )
     fitment = _fit(trike, position, _component_to_fit(component_id), at, by, source, now)
     refresh_due([trike.pk], now)
     return fitment
 
 
 def _component_to_fit(component_id: int) -> Component:
-    row = (
-        Component.objects.select_for_update(of=("self",)).filter(pk=component_id).select_related("part_type").first()
-    )
+    row = Component.objects.select_for_update(of=("self",)).filter(pk=component_id).select_related("part_type").first()
     if row is None:
         raise Invalid("There is no such component.", field="component", remedy="Register it first.")
     return row
@@ -379,6 +389,8 @@ def hand_over(
         raise WrongState(f"Trike {trike} was handed over already.", field="trike", remedy="Open its as-built record.")
     if not checks:
         raise NotEnough("The final check is empty.", field="checks", remedy="Go through the final-check list.")
+    if failed := [item for item, passed, _ in checks if not passed]:
+        raise NotEnough(f"Not passed: {', '.join(failed)}.", field="checks", remedy="Put it right, then sign.")
     if handed_over_on > now.date():
         raise FieldInvalid("The handover lies in the future.", field="handed_over_on", remedy="Check the date.")
     _refuse_out_of(reading_km, 0, 1_000_000, "reading_km", "km")
@@ -407,7 +419,9 @@ def hand_over(
 def _refuse_out_of(value: float | None, low: float, high: float, field: str, unit: str) -> None:
     if value is not None and not low <= value <= high:
         raise FieldInvalid(
-            f"{value:g} {unit} is outside {low:g} to {high:g} {unit}.", field=field, remedy="Check the value and its unit."
+            f"{value:g} {unit} is outside {low:g} to {high:g} {unit}.",
+            field=field,
+            remedy="Check the value and its unit.",
         )
 
 
@@ -418,7 +432,10 @@ def sign_handover(*, handover_id: int, by: User, now: datetime, source: str = "d
     Raises SameSigner, WrongState, NotEnough (a final check failed).
     """
     handover = (
-        Handover.objects.select_for_update(of=("self",)).filter(pk=handover_id).select_related("trike", "built_by").first()
+        Handover.objects.select_for_update(of=("self",))
+        .filter(pk=handover_id)
+        .select_related("trike", "built_by")
+        .first()
     )
     if handover is None:
         raise Invalid("There is no such handover.", field="id", remedy="Look it up again.")
@@ -454,7 +471,13 @@ def deliver(trike: Trike, handover: Handover, now: datetime, by: User | None, so
 
 
 def _draft(
-    trike_id: int, kind: str, at: datetime, by: User | None, source: str, body: dict[str, Any], component_id: int | None = None
+    trike_id: int,
+    kind: str,
+    at: datetime,
+    by: User | None,
+    source: str,
+    body: dict[str, Any],
+    component_id: int | None = None,
 ) -> LogDraft:
     return LogDraft(trike_id, kind, at, body, component_id, by.pk if by else None, source)
 

@@ -23,7 +23,12 @@ EVERY = ("every_km", "every_months", "every_days", "every_hours", "every_cycles"
 
 @action
 def set_interval(
-    *, values: Mapping[str, Any], interval_id: int | None = None, version: int | None = None, by: User | None, now: datetime
+    *,
+    values: Mapping[str, Any],
+    interval_id: int | None = None,
+    version: int | None = None,
+    by: User | None,
+    now: datetime,
 ) -> ServiceInterval:
     """Add or change an interval. Trikes it touches are marked and their due lines follow with the next sweep.
 
@@ -44,7 +49,9 @@ def set_interval(
 def check_interval(row: ServiceInterval) -> None:
     """Raise what is wrong with an interval."""
     if row.task not in {task.code for task in all_tasks()}:
-        raise UnknownTask(f"No service kind knows the task '{row.task}'.", field="task", remedy="Choose a task from the list.")
+        raise UnknownTask(
+            f"No service kind knows the task '{row.task}'.", field="task", remedy="Choose a task from the list."
+        )
     if row.part_kind not in PART_KINDS:
         raise FieldInvalid(f"'{row.part_kind}' is no kind of part.", field="part_kind", remedy="Choose from the list.")
     for name in NUMBERS:
@@ -54,7 +61,9 @@ def check_interval(row: ServiceInterval) -> None:
     if row.rebase not in {policy.value for policy in Rebase}:
         raise FieldInvalid(f"'{row.rebase}' is no re-basing policy.", field="rebase", remedy="Choose from the list.")
     if not row.once and not any(getattr(row, name) for name in EVERY):
-        raise NotEnough("The interval does not say when.", field="every_km", remedy="Give a distance, time, hours or cycles.")
+        raise NotEnough(
+            "The interval does not say when.", field="every_km", remedy="Give a distance, time, hours or cycles."
+        )
 
 
 @action

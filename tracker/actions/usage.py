@@ -8,7 +8,7 @@ from typing import Any
 from services.identity import clean_text
 from services.odometer import Verdict, judge_reading
 from services.units import to_km
-from tracker.actions.refusals import FieldInvalid, Invalid, WrongState
+from tracker.actions.refusals import FieldInvalid, WrongState
 from tracker.actions.steps import LogDraft, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
 from tracker.models import Component, DisplayChange, Fitment, MeterReading, OdometerReading, Trike, User
@@ -77,7 +77,9 @@ def decide_reading(*, reading_id: int, choice: str, by: User | None, now: dateti
     if choice not in {"accept", "reject"} and proposal is None:
         raise FieldInvalid(f"'{choice}' is no choice here.", field="choice", remedy="Choose one of those offered.")
     if choice == "display_reset":
-        _write_display_change(reading.trike, reading.read_at, None, 0.0, "decided at a suspect reading", by, now, "desk")
+        _write_display_change(
+            reading.trike, reading.read_at, None, 0.0, "decided at a suspect reading", by, now, "desk"
+        )
     elif proposal is not None:
         reading.km = proposal["km"]
     reading.verdict = OdometerReading.Verdict.REJECTED if choice == "reject" else OdometerReading.Verdict.ACCEPTED
@@ -103,10 +105,14 @@ def record_display_change(
     if changed_at > now:
         raise FieldInvalid("The swap lies in the future.", field="changed_at", remedy="Check the date.")
     if DisplayChange.objects.filter(trike=trike, changed_at=changed_at).exists():
-        raise FieldInvalid("A display change at this moment is recorded.", field="changed_at", remedy="Use another time.")
+        raise FieldInvalid(
+            "A display change at this moment is recorded.", field="changed_at", remedy="Use another time."
+        )
     for field, value in (("old_final_km", old_final_km), ("new_start_km", new_start_km)):
         if value is not None and not (math.isfinite(value) and 0 <= value <= 1_000_000):
-            raise FieldInvalid("A display value lies between 0 and 1,000,000 km.", field=field, remedy="Check the value.")
+            raise FieldInvalid(
+                "A display value lies between 0 and 1,000,000 km.", field=field, remedy="Check the value."
+            )
     change = _write_display_change(trike, changed_at, old_final_km, new_start_km, reason, by, now, source)
     refresh_due([trike.pk], now)
     return change
@@ -155,8 +161,12 @@ def record_meter(
 
 
 def _draft(
-    trike_id: int, kind: str, at: datetime, by: User | None, source: str, body: dict[str, Any], component_id: int | None = None
+    trike_id: int,
+    kind: str,
+    at: datetime,
+    by: User | None,
+    source: str,
+    body: dict[str, Any],
+    component_id: int | None = None,
 ) -> LogDraft:
     return LogDraft(trike_id, kind, at, body, component_id, by.pk if by else None, source)
-
-

@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
+
 from services.parts import PART_KINDS
 from services.positions import POSITIONS
 

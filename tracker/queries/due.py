@@ -15,7 +15,7 @@ from services.kinds import tasks_for
 from services.life import derived_hours
 from services.odometer import build_timeline
 from services.riding import plain_rate
-from tracker.models import Completion, Component, DueLine, Fitment, Measurement, Occurrence, ServiceInterval, Trike
+from tracker.models import Completion, DueLine, Fitment, Measurement, Occurrence, ServiceInterval, Trike
 from tracker.queries.clock import date_of_day, day_of, local_date
 from tracker.queries.life import ComponentRun, TrikeClock, clocks_of, meters_of, runs_of
 
@@ -56,15 +56,24 @@ def ground_of(trike_ids: Iterable[int]) -> Ground:
     parts = {f.component_id for f in fitments}
     clocks = clocks_of(ids)
     completions: dict[tuple[int, str], list[float]] = defaultdict(list)
-    for pk, task, done_at in Completion.objects.filter(component_id__in=parts).order_by(
-        "component_id", "task", "done_at", "pk"
-    ).values_list("component_id", "task", "done_at"):
+    for pk, task, done_at in (
+        Completion.objects.filter(component_id__in=parts)
+        .order_by("component_id", "task", "done_at", "pk")
+        .values_list("component_id", "task", "done_at")
+    ):
         completions[pk, task].append(day_of(done_at))
     occurrences: dict[int, list[Occurrence]] = defaultdict(list)
     for row in Occurrence.objects.filter(trike_id__in=ids).order_by("trike_id", "happened_at", "pk"):
         occurrences[row.trike_id].append(row)
     return Ground(
-        fitments, clocks, runs_of(parts, clocks), _intervals(), completions, _alarms(parts), occurrences, meters_of(parts)
+        fitments,
+        clocks,
+        runs_of(parts, clocks),
+        _intervals(),
+        completions,
+        _alarms(parts),
+        occurrences,
+        meters_of(parts),
     )
 
 
@@ -75,9 +84,11 @@ def _intervals() -> dict[tuple[str, str, int | None], ServiceInterval]:
 def _alarms(parts: set[int]) -> dict[tuple[int, str], tuple[date, str]]:
     """The last measurement of each component and quantity, where it says replace or stop."""
     last: dict[tuple[int, str], tuple[date, str, str]] = {}
-    for pk, quantity, taken_at, level, words in Measurement.objects.filter(
-        component_id__in=parts, card__state="signed"
-    ).order_by("taken_at", "pk").values_list("component_id", "quantity", "taken_at", "level", "words"):
+    for pk, quantity, taken_at, level, words in (
+        Measurement.objects.filter(component_id__in=parts, card__state="signed")
+        .order_by("taken_at", "pk")
+        .values_list("component_id", "quantity", "taken_at", "level", "words")
+    ):
         last[pk, quantity] = (local_date(taken_at), level, words)
     return {key: (day, words) for key, (day, level, words) in last.items() if level in URGENT}
 
@@ -99,7 +110,9 @@ def _line(ground: Ground, fitment: Fitment, task) -> dict[str, Any] | None:
         return _event_line(ground, fitment, task)
     component = fitment.component
     kind = component.part_type.kind
-    interval = ground.intervals.get((task.code, kind, component.part_type_id)) or ground.intervals.get((task.code, kind, None))
+    interval = ground.intervals.get((task.code, kind, component.part_type_id)) or ground.intervals.get(
+        (task.code, kind, None)
+    )
     alarm = next((ground.alarms[component.pk, q] for q in task.asks if (component.pk, q) in ground.alarms), None)
     if interval is None and alarm is None:
         return None
@@ -118,7 +131,9 @@ def rule_of(interval: ServiceInterval, task) -> Rule:
     )  # fmt: skip
 
 
-def _computed(ground: Ground, fitment: Fitment, task, rule: Rule, alarm: tuple[date, str] | None) -> dict[str, Any] | None:
+def _computed(
+    ground: Ground, fitment: Fitment, task, rule: Rule, alarm: tuple[date, str] | None
+) -> dict[str, Any] | None:
     run = ground.runs[fitment.component_id]
     clock = ground.clocks[fitment.trike_id]
     begun = run.first_day or day_of(fitment.fitted_at)
@@ -178,7 +193,9 @@ def _event_line(ground: Ground, fitment: Fitment, task) -> dict[str, Any] | None
     kinds = {kind for kind, code in CHECK_AFTER.items() if code == task.code}
     done = max(ground.completions.get((fitment.component_id, task.code), [0.0]))
     open_ones = [
-        row for row in ground.occurrences.get(fitment.trike_id, []) if row.kind in kinds and day_of(row.happened_at) > done
+        row
+        for row in ground.occurrences.get(fitment.trike_id, [])
+        if row.kind in kinds and day_of(row.happened_at) > done
     ]
     if not open_ones:
         return None
@@ -207,7 +224,9 @@ def _values(fitment: Fitment, task, due: Due, early_on: date | None, facts: dict
 def _plain(values: dict[str, Any]) -> dict[str, Any]:
     """The same values as JSON keeps them: dates as ISO text, nothing that is empty."""
     return {
-        name: value.isoformat() if isinstance(value, date) else value for name, value in values.items() if value is not None
+        name: value.isoformat() if isinstance(value, date) else value
+        for name, value in values.items()
+        if value is not None
     }
 
 
@@ -291,5 +310,9 @@ def _point_from(values: dict[str, Any]) -> Point:
 def _limits_from(values: dict[str, Any]) -> Limits:
     on = values.get("on")
     return Limits(
-        date.fromisoformat(on) if on else None, values.get("km"), values.get("hours"), values.get("cycles"), values["is_first"]
+        date.fromisoformat(on) if on else None,
+        values.get("km"),
+        values.get("hours"),
+        values.get("cycles"),
+        values["is_first"],
     )

@@ -158,7 +158,9 @@ def component_page(component_id: int, now: datetime) -> ComponentPage | None:
         component=component,
         life=run.life_at(day_of(now)),
         stays=[_stay(f, run, now) for f in fitments],
-        measurements=list(component.measurements.filter(card__state="signed").select_related("card").order_by("-taken_at")[:30]),
+        measurements=list(
+            component.measurements.filter(card__state="signed").select_related("card").order_by("-taken_at")[:30]
+        ),
         failures=list(component.failures.select_related("trike", "card")),
         completions=list(component.completions.select_related("trike", "job_card").order_by("-done_at", "pk")[:60]),
         due=told(lines, local_date(now)),

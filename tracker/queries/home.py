@@ -49,7 +49,9 @@ def needs_me_today(now: datetime) -> Today:
     today = local_date(now)
     week = due_list().filter(due_on__gte=today, due_on__lt=today + timedelta(days=7))
     overdue = due_list().filter(due_on__lt=today)
-    owned = Prefetch("trike__ownerships", Ownership.objects.filter(until__isnull=True).select_related("owner"), "now_owned")
+    owned = Prefetch(
+        "trike__ownerships", Ownership.objects.filter(until__isnull=True).select_related("owner"), "now_owned"
+    )
     suspects = suspect_readings()
     cards = JobCard.objects.filter(state=JobCard.State.DRAFT).select_related("trike", "opened_by")
     bad = OutboxMessage.objects.filter(state__in=[OutboxMessage.State.FAILED, OutboxMessage.State.UNKNOWN])

@@ -7,6 +7,7 @@ from datetime import datetime
 from django.db.models import Q, QuerySet
 
 from tracker.models import ImportBatch, ImportRow
+from tracker.spreadsheets.layouts import LAYOUTS
 
 PAGE_ROWS = 50
 State = ImportBatch.State
@@ -45,7 +46,7 @@ def batch_page(batch_id: int, verdict: str | None = None, page: int = 1, size: i
     if wanted:
         rows = rows.filter(verdict=wanted)
     shown = list(rows[(page - 1) * size : page * size])
-    columns = list(shown[0].raw) if shown else []
+    columns = _columns(batch.kind, shown[0].raw) if shown else []
     can_confirm = batch.state == State.CHECKED and batch.rows_bad == 0
     return BatchPage(batch, columns, shown, wanted, page, pages, counts, can_confirm)
 
@@ -65,3 +66,9 @@ def next_to_work(now: datetime) -> tuple[int, str] | None:
     waits = Q(state__in=[State.UPLOADED, State.CONFIRMED])
     lost = Q(state__in=[State.CHECKING, State.APPLYING], lease_until__lt=now)
     return ImportBatch.objects.filter(waits | lost).order_by("uploaded_at", "pk").values_list("pk", "state").first()
+
+
+def _columns(kind: str, raw: dict[str, str]) -> list[str]:
+    """The row's columns in the order of the layout: PostgreSQL keeps no order in JSON."""
+    order = {name: place for place, name in enumerate(LAYOUTS.get(kind, ()))}
+    return sorted(raw, key=lambda name: (order.get(name, len(order)), name))

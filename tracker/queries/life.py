@@ -33,9 +33,11 @@ def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
     """Return the clocks of these trikes, in four queries however many they are."""
     ids = set(trike_ids)
     readings: dict[int, list[tuple[float, float]]] = defaultdict(list)
-    for trike_id, read_at, km in OdometerReading.objects.filter(
-        trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED
-    ).order_by("trike_id", "read_at", "pk").values_list("trike_id", "read_at", "km"):
+    for trike_id, read_at, km in (
+        OdometerReading.objects.filter(trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED)
+        .order_by("trike_id", "read_at", "pk")
+        .values_list("trike_id", "read_at", "km")
+    ):
         readings[trike_id].append((day_of(read_at), km))
     changes: dict[int, list[DisplayChange]] = defaultdict(list)
     for row in DisplayChangeRow.objects.filter(trike_id__in=ids).order_by("trike_id", "changed_at"):
@@ -45,9 +47,7 @@ def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
     zeros = _zero_days(ids)
     clocks = {}
     for trike_id, zero_km in Trike.objects.filter(pk__in=ids).values_list("pk", "odometer_zero_km"):
-        clocks[trike_id] = _clock(
-            trike_id, readings[trike_id], changes[trike_id], zeros.get(trike_id), zero_km
-        )
+        clocks[trike_id] = _clock(trike_id, readings[trike_id], changes[trike_id], zeros.get(trike_id), zero_km)
     return clocks
 
 
@@ -135,9 +135,11 @@ def lives_of(component_ids: Iterable[int], at: datetime) -> dict[int, Life]:
 def meters_of(component_ids: Iterable[int]) -> dict[tuple[int, str], list[tuple[float, float]]]:
     """Return (component, meter) -> [(day, value), ...] in time order."""
     rows: dict[tuple[int, str], list[tuple[float, float]]] = defaultdict(list)
-    for component_id, meter, read_at, value in MeterReading.objects.filter(
-        component_id__in=set(component_ids)
-    ).order_by("component_id", "meter", "read_at", "pk").values_list("component_id", "meter", "read_at", "value"):
+    for component_id, meter, read_at, value in (
+        MeterReading.objects.filter(component_id__in=set(component_ids))
+        .order_by("component_id", "meter", "read_at", "pk")
+        .values_list("component_id", "meter", "read_at", "value")
+    ):
         rows[component_id, meter].append((day_of(read_at), value))
     return rows
 
@@ -158,9 +160,11 @@ def distances_now(trike_ids: Iterable[int], now: datetime) -> dict[int, Distance
     ids = list(trike_ids)
     clocks = clocks_of(ids)
     last = {}
-    for row in OdometerReading.objects.filter(
-        trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED
-    ).order_by("read_at", "pk").values_list("trike_id", "read_at", "km"):
+    for row in (
+        OdometerReading.objects.filter(trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED)
+        .order_by("read_at", "pk")
+        .values_list("trike_id", "read_at", "km")
+    ):
         last[row[0]] = row[1:]
     answer = {}
     for pk, clock in clocks.items():

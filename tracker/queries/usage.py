@@ -38,7 +38,10 @@ def segment_around(trike_id: int, moment: datetime) -> Segment:
     clock = clocks_of([trike_id])[trike_id]
     delivered = Trike.objects.filter(pk=trike_id, delivered_on__isnull=False).exists()
     return Segment(
-        [day_of(at) for at, _ in points], [km for _, km in points], clock.zero_day if delivered else None, clock.rate.km_per_day
+        [day_of(at) for at, _ in points],
+        [km for _, km in points],
+        clock.zero_day if delivered else None,
+        clock.rate.km_per_day,
     )
 
 
