@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tracker.http.parsing import MAX_DEPTH, MAX_MEMBERS, load_strict
@@ -21,6 +21,7 @@ VALUES = st.recursive(
 )
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(VALUES)
 def test_what_json_can_say_is_understood_as_any_reader_would(value):
     assert load_strict(json.dumps(value).encode()) == value
@@ -34,6 +35,7 @@ def is_json(data):
     return True
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=200).filter(lambda data: not is_json(data)))
 def test_what_is_no_json_is_told_as_a_problem_whatever_its_bytes(data):
     with pytest.raises(Problem) as caught:
