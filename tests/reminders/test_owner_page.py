@@ -6,12 +6,14 @@ from django.test import Client
 from django.utils import timezone
 from rest_framework.settings import api_settings
 
+from services.kinds import all_tasks
 from tests import factories
-from tests.reminders.conftest import fit, some_task, trike_with
+from tests.reminders.conftest import DUE, days, fit, some_task, trike_with
 from tracker.actions.owner_links import make_link, revoke_links
 from tracker.actions.reminders import sweep_trikes
 from tracker.models import OdometerReading, OwnerLink
 from tracker.pages.owner import BadReading, form_key, number
+from tracker.queries.reminders import owner_view
 
 pytestmark = pytest.mark.django_db
 
@@ -64,6 +66,28 @@ def test_the_page_shows_the_trike_what_is_due_and_why(phone, trike):
     page = phone.get("/o/").content.decode()
     for words in (trike.plate, some_task(safety=True).title, some_task(owner_can=True).title, "Was due", "overdue"):
         assert words in page
+
+
+def view_with_two_brakes(*, alike: bool):
+    task = next(task for task in all_tasks() if task.on == "brake" and not task.owner_can)
+    trike = trike_with(task)
+    right = factories.ComponentFactory(part_type=trike.fitments.get().component.part_type, state="fitted")
+    fitment = factories.FitmentFactory(trike=trike, component=right, position="brake-right")
+    if not alike:
+        factories.CompletionFactory(trike=trike, component=right, task=task.code, done_at=fitment.fitted_at + days(9))
+    sweep_trikes(trike_ids=[trike.pk], now=DUE)
+    return task, owner_view(trike, trike.ownerships.get().owner, DUE)
+
+
+def test_the_same_task_on_both_sides_is_told_once_and_says_where():
+    task, view = view_with_two_brakes(alike=True)
+    assert [told.title for told in view.work] == [f"{task.title}: left brake, right brake"]
+
+
+def test_sides_that_differ_are_told_apart():
+    task, view = view_with_two_brakes(alike=False)
+    assert [told.title for told in view.work] == [f"{task.title}: left brake", f"{task.title}: right brake"]
+    assert view.work[0].why != view.work[1].why
 
 
 def test_dangerous_work_shows_its_caution(phone):

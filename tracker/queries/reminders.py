@@ -1,14 +1,16 @@
 """What an owner is told: the due lines of a trike in everyday words, in the owner's units, on the owner's calendar."""
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo
 
 from services.kinds import all_kinds
 from services.kinds import task as task_of
-from tracker.models import DueLine, Owner, OwnerLink, Ownership, SweepRun, Trike, Visit, VisitLine
+from services.positions import POSITIONS
+from tracker.models import DueLine, Fitment, Owner, OwnerLink, Ownership, SweepRun, Trike, Visit, VisitLine
 from tracker.queries.clock import local_date
 from tracker.queries.due import describe, status_of
 
@@ -57,7 +59,7 @@ def owner_today(owner: Owner, now: datetime) -> date:
 
 
 def owner_view(trike: Trike, owner: Owner, now: datetime) -> OwnerView:
-    """Return what the owner of `trike` is told at `now`. Three queries."""
+    """Return what the owner of `trike` is told at `now`. Four queries."""
     today = owner_today(owner, now)
     visit = Visit.objects.filter(trike=trike, state=Visit.State.OPEN).prefetch_related("lines").first()
     planned = {(line.component_id, line.task) for line in visit.lines.all()} if visit else set()
@@ -68,14 +70,35 @@ def owner_view(trike: Trike, owner: Owner, now: datetime) -> OwnerView:
     )
     work, own, later = [], [], []
     for line in lines:
-        told = tell(line, today, owner.distance_unit)
         if line.owner_can and line.due_on <= today + timedelta(days=OWN_AHEAD_DAYS):
-            own.append(told)
+            own.append(line)
         elif not line.owner_can and (line.component_id, line.task) in planned:
-            work.append(told)
+            work.append(line)
         else:
-            later.append(told)
-    return OwnerView(owner, trike, today, visit, tuple(work), tuple(own), tuple(later[:6]))
+            later.append(line)
+    places = _places(trike)
+    parts = [_told_once(some, places, today, owner.distance_unit) for some in (work, own, later)]
+    return OwnerView(owner, trike, today, visit, parts[0], parts[1], parts[2][:6])
+
+
+def _places(trike: Trike) -> dict[int, str]:
+    """Component id -> where it sits, in words."""
+    rows = Fitment.objects.current().filter(trike=trike).values_list("component_id", "position")
+    return {component_id: POSITIONS[position].title for component_id, position in rows}
+
+
+def _told_once(lines: Sequence[DueLine], places: dict[int, str], today: date, unit: str) -> tuple[Told, ...]:
+    """Tell the same task of several parts once where all is alike, and by place where it is not."""
+    alike: dict[Told, list[str]] = {}
+    for line in lines:
+        alike.setdefault(tell(line, today, unit), []).append(places.get(line.component_id, ""))
+    often = Counter(told.title for told in alike for _ in alike[told])
+    return tuple(
+        replace(told, title=f"{told.title}: {', '.join(filter(None, where)).lower()}")
+        if often[told.title] > 1
+        else told
+        for told, where in alike.items()
+    )
 
 
 def tell(line: DueLine, today: date, unit: str) -> Told:
@@ -85,7 +108,7 @@ def tell(line: DueLine, today: date, unit: str) -> Told:
     return Told(
         title=task.title,
         plain=task.plain,
-        why=describe(line, today, unit),
+        why=_sentence_alone(describe(line, today, unit), task.title),
         due_on=line.due_on,
         status=status,
         status_words=STATUS_WORDS[status],
@@ -93,6 +116,12 @@ def tell(line: DueLine, today: date, unit: str) -> Told:
         owner_can=line.owner_can,
         cautions=cautions_of(line.task) if line.safety else (),
     )
+
+
+def _sentence_alone(sentence: str, title: str) -> str:
+    """The sentence without its title, which stands above it already."""
+    rest = sentence.removeprefix(f"{title}: ")
+    return rest[:1].upper() + rest[1:]
 
 
 @cache
