@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import TypeVar
 
 from services.errors import Refusal
@@ -104,6 +105,7 @@ class Row:
             return None
 
 
+@lru_cache(4096)
 def fold_word(text: str) -> str:
     """Return a word as choices are compared."""
     return "".join(text.casefold().replace("_", " ").replace("-", " ").split())

@@ -59,7 +59,7 @@ class Bench:
         self.fittings = fittings
         self.components = components
         self.tasks = {task.code: task for task in all_tasks()}
-        self.words = {word: task for task in self.tasks.values() for word in (task.title, task.code)}
+        self.words = {fold_word(word): task for task in self.tasks.values() for word in (task.title, task.code)}
         self.measured_on: dict[str, set[str]] = {}  # quantity -> kinds of part
         for task in self.tasks.values():
             for code in task.asks:
@@ -85,7 +85,7 @@ class Bench:
         if row.is_blank("Task"):
             return None
         text = row.text("Task", 120)
-        found = {fold_word(word): task for word, task in self.words.items()}.get(fold_word(text))
+        found = self.words.get(fold_word(text))
         if found is None and text:
             hint = self.task_hints.near("_".join(text.casefold().split()))
             row.refuse(

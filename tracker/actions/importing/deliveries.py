@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from functools import cache
 from zoneinfo import available_timezones
 
 from django.conf import settings
@@ -174,7 +175,7 @@ class _Hall:
         if phone and not number:
             verdicts.question(row, "Phone", "phone-not-read", f"'{phone}' is kept as typed but is no phone number.")
         zone = row.text("Time zone", 64) or settings.WORKSHOP_TIME_ZONE
-        if zone not in available_timezones():
+        if zone not in _zones():
             row.refuse(
                 NotKnown(f"'{zone}' is no time zone.", field="Time zone", remedy="Use a name such as Europe/Berlin.")
             )
@@ -293,6 +294,11 @@ class _Hall:
                     remedy="Every trike has its own plate.",
                 )
             )
+
+
+@cache
+def _zones() -> set[str]:
+    return available_timezones()  # reads the whole time zone folder at each call
 
 
 def _float(number: Decimal | None) -> float | None:
