@@ -74,7 +74,8 @@ def needs_me_today(now: datetime) -> Today:
             .filter(uploaded_at__gt=now - LATELY)[:SHOWN]
         ),
         quarantined=list(
-            Component.objects.filter(state=Component.State.QUARANTINED, part_type__kind="battery").select_related("part_type")[:SHOWN]
+            Component.objects.filter(state=Component.State.QUARANTINED, part_type__kind="battery")
+            .select_related("part_type")[:SHOWN]
         ),
         last_sweep=SweepRun.objects.first(),
     )  # fmt: skip
