@@ -78,7 +78,7 @@ def decide_reading(*, reading_id: int, choice: str, by: User | None, now: dateti
         raise FieldInvalid(f"'{choice}' is no choice here.", field="choice", remedy="Choose one of those offered.")
     if choice == "display_reset":
         _write_display_change(
-            reading.trike, reading.read_at, None, 0.0, "decided at a suspect reading", by, now, "desk"
+            reading.trike, reading.read_at, None, reading.km, "decided at a suspect reading", by, now, "desk"
         )
     elif proposal is not None:
         reading.km = proposal["km"]
