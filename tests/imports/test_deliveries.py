@@ -80,7 +80,7 @@ def test_the_owner_is_found_without_accents_and_by_phone(stock):
     assert (owner.time_zone, owner.pressure_unit, owner.reminders_agreed) == ("Europe/Berlin", "psi", True)
 
 
-@pytest.mark.parametrize(("word", "agreed"), [("yes", True), ("no", False), ("", False)])
+@pytest.mark.parametrize(("word", "agreed"), [("yes", True), ("Yes (2025)", True), ("no", False), ("", False)])
 def test_only_a_yes_is_consent(stock, word, agreed):
     bring("deliveries", delivery(1, Consent=word))
     assert Owner.objects.get().reminders_agreed is agreed

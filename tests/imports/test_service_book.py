@@ -174,11 +174,15 @@ def test_the_owners_own_words_stay_out_of_the_logbook(trikes):
 
 
 def test_the_same_book_again_writes_nothing(trikes):
-    rows = [job(1, Task="chain_check", **SWAP), job(2, Job="B", Task="hinge_check")]
+    rows = [
+        job(1, Task="chain_check", **SWAP),
+        job(1, Task="hinge_check", Mechanic="", Odometer="", Minutes=""),
+        job(2, Job="B", Task="hinge_check"),
+    ]
     bring("service_book", *rows)
     before = [model.objects.count() for model in (JobCard, Fitment, Completion, LogEntry, OdometerReading)]
     again = bring("service_book", *rows)
-    assert (again.batch.rows_skipped, again.batch.rows_bad) == (2, 0)
+    assert (again.batch.rows_skipped, again.batch.rows_bad) == (3, 0)
     assert [model.objects.count() for model in (JobCard, Fitment, Completion, LogEntry, OdometerReading)] == before
 
 

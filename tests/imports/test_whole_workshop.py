@@ -20,6 +20,18 @@ NAMES = ("catalogue.csv", "parts.csv", "deliveries.xlsx", "odometer.csv", "servi
 NOW = noon(date.fromisoformat((FIXTURES / "anchor.txt").read_text().strip()))
 MODELS = (Component, Trike, Fitment, OdometerReading, JobCard, LogEntry, User)
 
+BROKEN = [
+    ("deliveries_formula.xlsx", ("bad", "holds a formula")),
+    ("deliveries_utf16.csv", ("bad", "No part has the serial")),  # read by its mark; its frame is in no parts file
+    ("empty.csv", ("refused", "The file is empty.")),
+    ("odometer_future.csv", ("bad", "lies in the future")),
+    ("odometer_text.csv", ("bad", "is not a number")),
+    ("parts_conflict.csv", ("bad", "stands in row 3 too, with other values")),
+    ("parts_unknown_kind.csv", ("bad", "'gizmo' is not known here")),
+    ("parts_wrong_header.csv", ("refused", "misses 'Serial' (is 'Serial no' meant?), 'Part number'")),
+    ("service_book_unknown_trike.csv", ("bad", "No trike has the frame serial or plate LF-23-9999")),
+]
+
 pytestmark = pytest.mark.django_db
 
 
@@ -51,36 +63,21 @@ def test_the_whole_demo_workshop_is_imported_and_a_second_time_changes_nothing(c
 
     before = [model.objects.count() for model in MODELS]
     again = bring_in(files=files, now=NOW, write=True)
-    assert all(report.batch.rows_skipped == report.batch.rows_total for report in again)
+    assert [report.batch.rows_total - report.batch.rows_skipped for report in again] == [0] * 5, again[3].rows
     assert [model.objects.count() for model in MODELS] == before
 
 
-@pytest.mark.parametrize(
-    ("name", "verdict"),
-    [
-        ("deliveries_formula.xlsx", ("bad", "formula")),
-        ("deliveries_utf16.csv", ("bad", "not-known")),  # read by its mark; its frame is in no parts file
-        ("empty.csv", ("refused", "The file is empty.")),
-        ("odometer_future.csv", ("bad", "date-in-future")),
-        ("odometer_text.csv", ("bad", "not-a-number")),
-        ("parts_conflict.csv", ("bad", "clash")),
-        ("parts_unknown_kind.csv", ("bad", "not-a-choice")),
-        ("parts_wrong_header.csv", ("refused", "misses 'Serial' (is 'Serial no' meant?), 'Part number'")),
-        ("service_book_unknown_trike.csv", ("bad", "not-known")),
-    ],
-)
+@pytest.mark.parametrize(("name", "verdict"), BROKEN)
 def test_each_broken_file_gets_its_answer_and_nothing_is_written(name, verdict):
     report = take(f"bad/{name}")
     state, word = verdict
     if state == "refused":
         assert word in report.batch.message
     else:
-        assert word in {row.code for row in report.rows if row.verdict == "bad"}
+        assert any(word in row.message for row in report.rows if row.verdict == "bad")
     assert report.is_refused
     assert [model.objects.count() for model in MODELS] == [0] * len(MODELS)
 
 
 def test_every_broken_file_is_named_above():
-    named = {mark.args[1][n][0] for mark in test_each_broken_file_gets_its_answer_and_nothing_is_written.pytestmark
-             for n in range(len(mark.args[1]))}  # fmt: skip
-    assert named == {path.name for path in (FIXTURES / "bad").iterdir()}
+    assert {name for name, _ in BROKEN} == {path.name for path in (FIXTURES / "bad").iterdir()}

@@ -192,10 +192,9 @@ class _Hall:
 
     def _consent(self, row: Row) -> bool | None:
         """Yes or no; a remark in brackets, such as the year, may follow."""
-        cell = row.cells.get("Consent")
-        if isinstance(cell, str):
-            row.cells["Consent"] = cell.partition("(")[0]
-        return row.choice("Consent", YES_NO)
+        cell = row.cells["Consent"]
+        word = cell.partition("(")[0] if isinstance(cell, str) else cell
+        return Row(row.number, {"Consent": word}, row.problems).choice("Consent", YES_NO)
 
     def _email(self, row: Row) -> str:
         try:

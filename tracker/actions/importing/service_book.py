@@ -98,7 +98,7 @@ class _Book:
         number = row.text("Job", 20, needed=True)
         day = row.day("Date", self.context.shift_days, self.context.today, needed=True)
         trike = self._trike(row)
-        mechanic = row.text("Mechanic", 80, needed=number not in self.jobs)
+        mechanic = row.text("Mechanic", 80, needed=number not in self.jobs and number not in self.cards)
         if row.problems or trike is None or day is None:
             return
         if number in self.cards:
