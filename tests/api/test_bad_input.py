@@ -344,3 +344,40 @@ def test_reading_changes_nothing(desk, trike, django_assert_num_queries):
             assert desk.get(path).status_code == 200
     assert not [q["sql"] for q in queries if not q["sql"].lstrip("( ").upper().startswith(("SELECT", "WITH"))]
     assert not IdempotencyRecord.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "where"),
+    [
+        ("fitments", {"trike": 1, "position": 7, "component": 1, "fitted_at": READ_AT}, {"/position": "wrong-type"}),
+        ("owners", {"name": "A", "reminders_agreed": "yes"}, {"/reminders_agreed": "wrong-type"}),
+        ("owners", {"name": "A", "reminders_agreed": 1}, {"/reminders_agreed": "wrong-type"}),
+        ("components", {"part_type": "1", "serial": "A1"}, {"/part_type": "not-a-number"}),
+        ("components", {"part_type": 1.0, "serial": "A1"}, {"/part_type": "not-a-number"}),
+        ("components", {"part_type": True, "serial": "A1"}, {"/part_type": "not-a-number"}),
+        ("components", {"part_type": 2**63, "serial": "A1"}, {"/part_type": "out-of-range"}),
+        ("components", {"part_type": 1, "serial": "A1", "made_on": "1700-01-01"}, {"/made_on": "year"}),
+        ("components", {"part_type": 1, "serial": "A1", "life_before_km": "12"}, {"/life_before_km": "not-a-number"}),
+    ],
+)
+def test_members_take_their_own_type_and_nothing_like_it(desk, path, body, where):
+    answer = desk.post(path, body)
+    assert answer.status_code in {400, 422}
+    assert faults(answer.json()) == where
+
+
+def test_a_body_longer_than_it_says_is_cut_off_at_the_limit():
+    from io import BytesIO
+
+    from tracker.http.parsing import read_limited
+    from tracker.http.problems import Problem
+
+    assert read_limited(BytesIO(b"1234"), 0, 4) == b"1234"
+    with pytest.raises(Problem, match="4 bytes"):
+        read_limited(BytesIO(b"12345"), 0, 4)
+
+
+def test_swaps_of_another_card_are_not_there(mechanic, trike):
+    card, other = make.JobCardFactory(trike=trike), make.JobCardFactory()
+    swap = make.SwapFactory(card=other)
+    problem(mechanic.delete(f"job-cards/{card.pk}/swaps/{swap.pk}"), 404, "not-found")

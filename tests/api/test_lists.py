@@ -306,3 +306,10 @@ def test_a_key_for_reading_sees_no_owner_but_their_ids(trike):
 def test_no_answer_may_be_kept_by_caches(desk, trike):
     assert desk.get("trikes")["Cache-Control"] == "no-store"
     assert Trike.objects.count() == 1
+
+
+def test_the_due_list_is_walked_by_day(admin):
+    facts = {"rule": {"task": "chain_check", "title": "Chain"}, "event": "crash", "event_on": "2026-04-01"}
+    made = [make.DueLineFactory(facts=facts, due_on=NOW.date() + timedelta(days=n // 2)).pk for n in range(9)]
+    assert walk(admin, "due-lines", limit=2) == (made, 5)
+    assert walk(admin, "due-lines", limit=2, order="-due_on")[0] == made[::-1]

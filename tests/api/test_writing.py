@@ -344,3 +344,25 @@ def test_messages_visits_and_log_entries_are_told(desk, trike):
     assert desk.get(f"visits/{visit.pk}").json()["lines"][0]["task"] == "chain_check"
     assert desk.get(f"log-entries/{entry.pk}").json()["hash"] == entry.hash
     assert desk.get(f"trikes/{trike.pk}/distance").json()["rate_basis"] == "typical"
+
+
+def test_while_the_first_request_runs_the_second_is_told_when_to_come_again(desk, now):
+    from tracker.models import IdempotencyRecord
+
+    desk.post("owners", {"name": "Ada"}, Idempotency_Key="k")
+    IdempotencyRecord.objects.update(status=None, body=None)
+    answer = desk.post("owners", {"name": "Ada"}, Idempotency_Key="k")
+    problem(answer, 409, "request-in-flight")
+    assert answer["Retry-After"] == "1"
+    assert Owner.objects.count() == 1
+
+
+def test_a_lost_race_gives_its_key_back(reviewer):
+    body = {"task": "chain_check", "part_kind": "chain", "every_km": 1500}
+    made = reviewer.post("intervals", body)
+    problem(reviewer.post("intervals", body, Idempotency_Key="k"), 409, "clash")
+    from tracker.models import IdempotencyRecord, ServiceInterval
+
+    assert not IdempotencyRecord.objects.exists()
+    ServiceInterval.objects.filter(pk=made.json()["id"]).delete()
+    assert reviewer.post("intervals", body, Idempotency_Key="k").status_code == 201
