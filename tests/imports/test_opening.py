@@ -2,6 +2,8 @@
 
 import io
 import struct
+import subprocess
+import sys
 import time
 import zipfile
 from datetime import datetime
@@ -276,7 +278,27 @@ def test_a_picture_is_refused():
         open_sheet(b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR")
 
 
-def test_the_child_that_runs_out_of_memory_takes_nothing_with_it(monkeypatch):
+def test_a_child_that_dies_takes_nothing_with_it(monkeypatch):
     monkeypatch.setattr(child, "ROOT", "/")  # the child does not even find its module there
     with pytest.raises(FileTooLarge, match="1,024 MB of memory and 60 s"):
         open_sheet(workbook_bytes([HEADER, ROW]))
+
+
+def test_the_child_cannot_take_more_than_its_memory():
+    greedy = "from tracker.spreadsheets.child import _limit_this_process as limit; limit(); bytearray(2 * 1024**3)"
+    done = subprocess.run([sys.executable, "-c", greedy], cwd=child.ROOT, capture_output=True, check=False)
+    assert b"MemoryError" in done.stderr
+
+
+def test_the_child_sees_no_secret_of_the_service(monkeypatch):
+    monkeypatch.setenv("SECRET_KEY", "x")
+    seen = []
+    real = subprocess.run
+
+    def run(*args, **how):
+        seen.append(how["env"])
+        return real(*args, **how)
+
+    monkeypatch.setattr(child.subprocess, "run", run)
+    open_sheet(workbook_bytes([HEADER, ROW]))
+    assert "SECRET_KEY" not in seen[0]

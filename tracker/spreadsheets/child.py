@@ -13,6 +13,7 @@ from tracker.spreadsheets.refusals import FileRefused, FileTooLarge
 from tracker.spreadsheets.sheet import Broken, Cell, Formula, Sheet
 
 ROOT = Path(__file__).resolve().parent.parent.parent
+KEPT = ("PATH", "HOME", "LANG", "SYSTEMROOT")  # no secret, no address of a database
 TAGS = {"formula": Formula, "broken": Broken, "date": datetime.fromisoformat}
 
 
@@ -22,7 +23,7 @@ def read_xlsx_in_child(content: bytes, titles: tuple[str, ...] = ()) -> Sheet:
     Raises: what read_xlsx raises; FileTooLarge when the child runs out of memory or time.
     """
     command = [sys.executable, "-m", "tracker.spreadsheets.child", *titles]
-    environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+    environment = {name: os.environ[name] for name in KEPT if name in os.environ} | {"OPENBLAS_NUM_THREADS": "1"}
     try:
         done = subprocess.run(
             command,
