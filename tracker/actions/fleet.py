@@ -29,7 +29,7 @@ from tracker.actions.refusals import (
     UnknownTimeZone,
     WrongState,
 )
-from tracker.actions.steps import LogDraft, lock_version, refresh_due, serial_words, write_logs
+from tracker.actions.steps import draft_of, lock_version, refresh_due, serial_words, write_logs
 from tracker.actions.transactions import action
 from tracker.models import Component, Fitment, Handover, HandoverCheck, Owner, Ownership, PartType, Trike, User
 from tracker.queries.clock import noon
@@ -120,7 +120,7 @@ def change_component(
     fitment = Fitment.objects.current().filter(component=row).first()
     if fitment is not None:
         body = {"serial": serial_words(row), "before": before, "after": {k: _text(v) for k, v in changes.items()}}
-        write_logs([_draft(fitment.trike_id, "component_changed", now, by, "desk", body, row.pk)], now)
+        write_logs([draft_of(fitment.trike_id, "component_changed", now, by, "desk", body, row.pk)], now)
     return row
 
 
@@ -311,7 +311,7 @@ def _fit(
 ) -> Fitment:
     check_can_be_fitted(trike, position, component, at, now)
     fitment = put_in(trike, position, component, at)
-    write_logs([_draft(trike.pk, "fitted", at, by, source, _where(component, position), component.pk)], now)
+    write_logs([draft_of(trike.pk, "fitted", at, by, source, _where(component, position), component.pk)], now)
     return fitment
 
 
@@ -350,7 +350,7 @@ def remove_component(
         raise FieldInvalid("The moment of removal lies in the future.", field="at", remedy="Use the time it was done.")
     take_out(fitment, at, clean_text(reason, 200), fate)
     body = _where(fitment.component, fitment.position) | {"fate": fate, "reason": fitment.removal_reason}
-    write_logs([_draft(fitment.trike_id, "removed", at, by, source, body, fitment.component_id)], now)
+    write_logs([draft_of(fitment.trike_id, "removed", at, by, source, body, fitment.component_id)], now)
     refresh_due([fitment.trike_id], now)
     return fitment
 
@@ -412,7 +412,7 @@ def hand_over(
     body = {"reading_km": reading_km, "rider_mass_kg": rider_mass_kg, "shock_pressure_kpa": shock_pressure_kpa,
             "elastomer_grade": elastomer_grade, "toe_in_mm": toe_in_mm,
             "checks": [[item, bool(passed)] for item, passed, _ in checks]}  # fmt: skip
-    write_logs([_draft(trike.pk, "handover_built", now, built_by, source, body)], now)
+    write_logs([draft_of(trike.pk, "handover_built", now, built_by, source, body)], now)
     return handover
 
 
@@ -466,20 +466,8 @@ def deliver(trike: Trike, handover: Handover, now: datetime, by: User | None, so
         trike=trike, read_at=noon(handover.handed_over_on), value=round(handover.reading_km, 3), unit="km",
         km=handover.reading_km, source="handover", entered_by=by, recorded_at=now,
     )  # fmt: skip
-    write_logs([_draft(trike.pk, "delivered", now, by, source, {"on": handover.handed_over_on.isoformat()})], now)
+    write_logs([draft_of(trike.pk, "delivered", now, by, source, {"on": handover.handed_over_on.isoformat()})], now)
     refresh_due([trike.pk], now)
-
-
-def _draft(
-    trike_id: int,
-    kind: str,
-    at: datetime,
-    by: User | None,
-    source: str,
-    body: dict[str, Any],
-    component_id: int | None = None,
-) -> LogDraft:
-    return LogDraft(trike_id, kind, at, body, component_id, by.pk if by else None, source)
 
 
 def _only(changes: Mapping[str, Any], allowed: set[str]) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from services.logbook import entry_hash
 from tracker.actions.refusals import Invalid, StaleVersion
-from tracker.models import Component, DueLine, Fitment, LogEntry, Trike
+from tracker.models import Component, DueLine, Fitment, LogEntry, Trike, User
 from tracker.queries.due import differs, due_lines_of, trikes_sharing_parts
 from tracker.queries.logbook import sealed
 
@@ -24,6 +24,19 @@ class LogDraft:
     actor_id: int | None = None
     source: str = "desk"
     amends_id: int | None = None
+
+
+def draft_of(
+    trike_id: int,
+    kind: str,
+    at: datetime,
+    by: User | None,
+    source: str,
+    body: dict[str, Any],
+    component_id: int | None = None,
+) -> LogDraft:
+    """Return the draft of what a person (or nobody, for a file or another system) did at `at`."""
+    return LogDraft(trike_id, kind, at, body, component_id, by.pk if by else None, source)
 
 
 def write_logs(drafts: Sequence[LogDraft], now: datetime) -> list[LogEntry]:

@@ -3,13 +3,12 @@
 import math
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
 
 from services.identity import clean_text
 from services.odometer import Verdict, judge_reading
 from services.units import to_km
 from tracker.actions.refusals import FieldInvalid, WrongState
-from tracker.actions.steps import LogDraft, lock_version, refresh_due, write_logs
+from tracker.actions.steps import draft_of, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
 from tracker.models import Component, DisplayChange, Fitment, MeterReading, OdometerReading, Trike, User
 from tracker.queries.clock import day_of
@@ -48,7 +47,7 @@ def keep_reading(
     )  # fmt: skip
     body = {"reading": reading.pk, "value": str(reading.value), "unit": unit, "verdict": verdict.state,
             "why": verdict.code}  # fmt: skip
-    write_logs([_draft(trike.pk, "reading", read_at, by, source, body)], now)
+    write_logs([draft_of(trike.pk, "reading", read_at, by, source, body)], now)
     return reading
 
 
@@ -87,7 +86,7 @@ def decide_reading(*, reading_id: int, choice: str, by: User | None, now: dateti
     reading.version += 1
     reading.save(update_fields=["km", "verdict", "decided_by", "decided_at", "version"])
     body = {"reading": reading.pk, "choice": choice, "km": reading.km, "verdict": reading.verdict}
-    write_logs([_draft(reading.trike_id, "reading_decided", now, by, "desk", body)], now)
+    write_logs([draft_of(reading.trike_id, "reading_decided", now, by, "desk", body)], now)
     refresh_due([reading.trike_id], now)
     return reading
 
@@ -126,7 +125,7 @@ def _write_display_change(
         entered_by=by, recorded_at=now,
     )  # fmt: skip
     body = {"old_final_km": old, "new_start_km": new, "estimated": old is None, "reason": row.reason}
-    write_logs([_draft(trike.pk, "display_change", at, by, source, body)], now)
+    write_logs([draft_of(trike.pk, "display_change", at, by, source, body)], now)
     return row
 
 
@@ -155,18 +154,6 @@ def record_meter(
     fitment = Fitment.objects.current().filter(component=component).first()
     if fitment is not None:
         body = {"serial": component.serial, "meter": meter, "value": value}
-        write_logs([_draft(fitment.trike_id, "meter", read_at, by, source, body, component.pk)], now)
+        write_logs([draft_of(fitment.trike_id, "meter", read_at, by, source, body, component.pk)], now)
         refresh_due([fitment.trike_id], now)
     return row
-
-
-def _draft(
-    trike_id: int,
-    kind: str,
-    at: datetime,
-    by: User | None,
-    source: str,
-    body: dict[str, Any],
-    component_id: int | None = None,
-) -> LogDraft:
-    return LogDraft(trike_id, kind, at, body, component_id, by.pk if by else None, source)

@@ -146,7 +146,8 @@ def _computed(
     if limits is None and alarm is None:
         return None
     limits = limits or Limits(None, None, None, None, False)
-    due = intervals.first_to_come(limits, anchor, rates, override_on=alarm[0] if alarm else None)
+    begun_on = (dones[-1] if dones else start).on
+    due = intervals.first_to_come(limits, anchor, rates, override_on=alarm[0] if alarm else None, not_before=begun_on)
     facts = {
         "rule": _plain(asdict(rule)),
         "last": _plain(asdict(dones[-1])) if dones else None,
