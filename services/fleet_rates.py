@@ -1,0 +1,67 @@
+"""What the fleet knows about riding: the numbers every rider's rate starts from, learned from readings alone.
+
+Per fleet five numbers, twelve month weights and the recalibrated levels; per machine two (services/rates.py). Shipped values
+are planning assumptions, drawn by the data as it comes (services/fleet_fit.py).
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from services.season import SHIPPED_MONTHS, Months, normal_months
+
+# Levels are kept for p = .01, .02 ... .99.
+LEVEL_GRID = tuple(round(0.01 * k, 2) for k in range(1, 100))
+
+
+@dataclass(frozen=True)
+class FleetRates:
+    """Rates of a fleet's meters. mu: mean log distance a season-year; tau2: its spread between machines; q: drift a year;
+
+    s2: noise from day to day; s0: noise of any stretch; months: January to December; levels: for p = .01 ... .99 the level of
+    the model below which a share p of the fleet's past fell. floor: the least distance of a stretch; most_a_day: nobody
+    runs more in a day; version and machines: from which fit, and how many machines it saw.
+    """
+
+    mu: float
+    tau2: float
+    q: float
+    s2: float
+    s0: float
+    months: Months = SHIPPED_MONTHS
+    levels: tuple[float, ...] = LEVEL_GRID
+    floor: float = 10.0
+    most_a_day: float = 200.0
+    version: int = 0
+    machines: int = 0
+
+    def model_level(self, level: np.ndarray | float) -> np.ndarray:
+        """Return the level to ask the model for, so that a share `level` of true dates falls before the answer."""
+        return np.interp(level, (0.0, *LEVEL_GRID, 1.0), (0.0, *self.levels, 1.0))
+
+    def shown_level(self, level: np.ndarray | float) -> np.ndarray:
+        """Return which share of true dates the model's `level` stands for: undoes model_level."""
+        return np.interp(level, (0.0, *self.levels, 1.0), (0.0, *LEVEL_GRID, 1.0))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain numbers and lists, for JSON."""
+        return {
+            "mu": self.mu, "tau2": self.tau2, "q": self.q, "s2": self.s2, "s0": self.s0, "months": list(self.months),
+            "levels": list(self.levels), "floor": self.floor, "most_a_day": self.most_a_day, "version": self.version,
+            "machines": self.machines,
+        }  # fmt: skip
+
+    @classmethod
+    def from_dict(cls, stored: Mapping[str, Any]) -> "FleetRates":
+        """Return what as_dict gave."""
+        return cls(**{**stored, "months": tuple(stored["months"]), "levels": tuple(stored["levels"])})
+
+
+# 2,000 km a season-year with a factor of two either way: planning values, no source. Replaced by the fleet's own.
+SHIPPED = FleetRates(mu=math.log(2000.0), tau2=0.5, q=0.35, s2=0.02, s0=0.01, months=normal_months(SHIPPED_MONTHS))
+# At 16 km an hour and 50 km a charge (planning values, no source): 125 hours and 40 cycles a season-year.
+SHIPPED_HOURS = replace(SHIPPED, mu=math.log(125.0), floor=0.6, most_a_day=16.0)
+SHIPPED_CYCLES = replace(SHIPPED, mu=math.log(40.0), floor=0.2, most_a_day=4.0)
