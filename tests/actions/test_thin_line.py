@@ -6,7 +6,7 @@ import pytest
 
 from services.positions import POSITIONS
 from tests import factories as make
-from tracker.actions import desk, fleet, schedule, usage
+from tracker.actions import desk, fitments, handovers, schedule, trikes, usage
 from tracker.actions.refusals import CardAlreadySigned, SameSigner, SerialAlreadyFitted
 from tracker.models import Component, DueLine, Fitment, LogEntry
 from tracker.queries import due, life, logbook
@@ -33,7 +33,9 @@ def trike(people, now):
     begun = now - timedelta(days=400)
     schedule.load_default_intervals(rows=interval_rows(), now=now)
     frame = make.ComponentFactory(part_type__kind="frame")
-    machine = fleet.register_trike(frame_component_id=frame.pk, plate="lt 77", model="Fenrunner", by=builder, now=begun)
+    machine = trikes.register_trike(
+        frame_component_id=frame.pk, plate="lt 77", model="Fenrunner", by=builder, now=begun
+    )
     for position, kind in (
         ("chain", "chain"),
         ("rear-hub", "hub_geared"),
@@ -41,11 +43,11 @@ def trike(people, now):
         ("rear-shock", "air_shock"),
     ):
         part = make.ComponentFactory(part_type__kind=kind)
-        fleet.fit_component(
+        fitments.fit_component(
             trike_id=machine.pk, position=position, component_id=part.pk, at=begun, by=builder, now=begun
         )
     owner = make.OwnerFactory()
-    handover = fleet.hand_over(
+    handover = handovers.hand_over(
         trike_id=machine.pk,
         owner_id=owner.pk,
         handed_over_on=(now - timedelta(days=400)).date(),
@@ -56,8 +58,8 @@ def trike(people, now):
         now=begun,
     )
     with pytest.raises(SameSigner):
-        fleet.sign_handover(handover_id=handover.pk, by=builder, now=begun)
-    fleet.sign_handover(handover_id=handover.pk, by=second, now=begun)
+        handovers.sign_handover(handover_id=handover.pk, by=builder, now=begun)
+    handovers.sign_handover(handover_id=handover.pk, by=second, now=begun)
     machine.refresh_from_db()
     return machine
 
@@ -110,7 +112,7 @@ def test_a_signed_card_moves_the_due_list_and_keeps_the_old_battery_with_its_lif
 def test_a_fitted_serial_is_refused_with_the_place_it_sits(trike, now):
     other = make.TrikeFactory()
     with pytest.raises(SerialAlreadyFitted) as refusal:
-        fleet.fit_component(
+        fitments.fit_component(
             trike_id=other.pk, position="chain", component_id=part_at(trike, "chain").pk, at=now, now=now
         )
     assert trike.frame_serial in refusal.value.message

@@ -1,12 +1,13 @@
 """Steps that several actions share. They open no transaction of their own: they run inside the action's."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from services.identity import clean_text
 from services.logbook import entry_hash
-from tracker.actions.refusals import Invalid, StaleVersion
+from tracker.actions.refusals import FieldNotChangeable, Invalid, StaleVersion
 from tracker.models import Component, DueLine, Fitment, LogEntry, Trike, User
 from tracker.queries.due import differs, due_lines_of, trikes_sharing_parts
 from tracker.queries.logbook import sealed
@@ -131,6 +132,24 @@ def lock_version(model: type, pk: int, version: int | None) -> Any:
             remedy="Look at what changed, then send your change again.",
         )
     return row
+
+
+def only_these(changes: Mapping[str, Any], allowed: set[str]) -> None:
+    """Raise FieldNotChangeable for the first change that is not `allowed`."""
+    for name in changes:
+        if name not in allowed:
+            raise FieldNotChangeable(
+                f"'{name}' cannot be changed.", field=name, remedy=f"What can be: {', '.join(sorted(allowed))}."
+            )
+
+
+def assign(row: Any, changes: Mapping[str, Any]) -> None:
+    """Write the changes onto the row, texts cleaned to the length of their column, and raise its version."""
+    for name, value in changes.items():
+        limit = row._meta.get_field(name).max_length
+        setattr(row, name, clean_text(value, limit) if isinstance(value, str) and limit else value)
+    row.version += 1
+    row.save(update_fields=[*changes, "version"])
 
 
 def component_of_trike(component_id: int, trike_id: int) -> Fitment | None:

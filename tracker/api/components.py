@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from services.parts import PART_KINDS
-from tracker.actions.fleet import add_component, change_component
+from tracker.actions.components import add_component, change_component
 from tracker.http.fields import Body, Choice, Day, Id, Moment, Number, Shown, Text
 from tracker.http.filters import IdFilter, SerialFilter
 from tracker.http.resource import Resource

@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 
 from services.positions import POSITIONS
-from tracker.actions.fleet import fit_component, remove_component
+from tracker.actions.fitments import fit_component, remove_component
 from tracker.http.fields import Body, Choice, Id, Moment, Shown, Text
 from tracker.http.filters import IdFilter, YesNoFilter
 from tracker.http.resource import Resource

@@ -7,7 +7,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.request import Request
 
-from tracker.actions.fleet import hand_over, sign_handover
+from tracker.actions.handovers import hand_over, sign_handover
 from tracker.http.fields import Body, Choice, Day, Id, Number, Shown, Text, YesNo
 from tracker.http.filters import IdFilter
 from tracker.http.idempotency import Made

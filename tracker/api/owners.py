@@ -10,7 +10,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from services.identity import fold_name
-from tracker.actions.fleet import add_owner, change_owner
+from tracker.actions.owners import add_owner, change_owner
 from tracker.http.fields import Body, Choice, Shown, Text, YesNo
 from tracker.http.resource import Resource
 from tracker.http.roles import sees_personal_data

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from services.parts import PART_KINDS
-from tracker.actions.fleet import add_part_type, change_part_type
+from tracker.actions.part_types import add_part_type, change_part_type
 from tracker.http.fields import Body, Choice, Shown, Text
 from tracker.http.resource import Resource
 from tracker.models import PartType

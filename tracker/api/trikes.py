@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from services.positions import POSITIONS
-from tracker.actions.fleet import register_trike
+from tracker.actions.trikes import register_trike
 from tracker.api.due_lines import UNIT, DueLineOut, due_context
 from tracker.api.job_cards import JobCardOut
 from tracker.api.log_entries import LogEntryOut

@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from services.parts import PART_KINDS
-from tracker.actions import fleet
+from tracker.actions.components import add_component, change_component
 from tracker.models import Component, PartType
 from tracker.models.fleet import part_kinds
 from tracker.pages import fields
@@ -92,7 +92,7 @@ def add(request: HttpRequest) -> HttpResponse:
     initial = {"serial": asked(request, "serial"), "part_type_id": asked(request, "part_type")}
     form = ComponentForm(kind, fields.sent(request), initial=initial)
     if form.is_bound and form.is_valid():
-        done = carry_out(form, fleet.add_component, by=request.user, now=timezone.now(), source="desk", **form.values())
+        done = carry_out(form, add_component, by=request.user, now=timezone.now(), source="desk", **form.values())
         if done is not None:
             messages.success(request, f"{done} is in stock.")
             target = request.GET.get("next", "")
@@ -113,7 +113,7 @@ def change(request: HttpRequest, component_id: int) -> HttpResponse:
     if form.is_bound and form.is_valid():
         values = {name: form.cleaned_data[name] for name in CHANGEABLE if form.cleaned_data[name] != getattr(row, name)}
         done = carry_out(
-            form, fleet.change_component, component_id=row.pk, version=form.cleaned_data["version"], changes=values,
+            form, change_component, component_id=row.pk, version=form.cleaned_data["version"], changes=values,
             by=request.user, now=timezone.now(),
         )  # fmt: skip
         if done is not None:

@@ -12,7 +12,9 @@ from django.utils import timezone
 from services.errors import Refusal
 from services.positions import POSITIONS
 from services.units import to_kpa
-from tracker.actions import fleet
+from tracker.actions.fitments import fit_component
+from tracker.actions.handovers import hand_over, sign_handover
+from tracker.actions.trikes import register_trike
 from tracker.models import Component, Fitment, Handover, Owner, Trike, User
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, sentence, status_for
@@ -129,7 +131,7 @@ def new(request: HttpRequest) -> HttpResponse:
         frame = _scanned(form, "frame_serial")
         if frame is not None:
             trike = carry_out(
-                form, fleet.register_trike, frame_component_id=frame.pk, plate=form.cleaned_data["plate"],
+                form, register_trike, frame_component_id=frame.pk, plate=form.cleaned_data["plate"],
                 model=form.cleaned_data["model"], by=request.user, now=timezone.now(), source="desk",
             )  # fmt: skip
             if trike is not None:
@@ -167,7 +169,7 @@ def parts(request: HttpRequest, trike_id: int) -> HttpResponse:
         if component is not None:
             position, now = form.cleaned_data["position"], timezone.now()
             done = carry_out(
-                form, fleet.fit_component, trike_id=trike.pk, position=position, component_id=component.pk, at=now,
+                form, fit_component, trike_id=trike.pk, position=position, component_id=component.pk, at=now,
                 by=request.user, now=now, source="desk",
             )  # fmt: skip
             if done is not None:
@@ -199,7 +201,7 @@ def final(request: HttpRequest, trike_id: int) -> HttpResponse:
     form = FinalForm(fields.sent(request), initial=initial)
     if form.is_bound and form.is_valid() and _is_me(request, form):
         done = carry_out(
-            form, fleet.hand_over, trike_id=trike.pk, built_by=request.user, by=request.user, now=timezone.now(),
+            form, hand_over, trike_id=trike.pk, built_by=request.user, by=request.user, now=timezone.now(),
             source="desk", **form.values(),
         )  # fmt: skip
         if done is not None:
@@ -233,7 +235,7 @@ def handover(request: HttpRequest, handover_id: int) -> HttpResponse:
     if form.is_bound and form.is_valid():
         second = _second_person(request, form)
         if second is not None:
-            done = carry_out(form, fleet.sign_handover, handover_id=row.pk, by=second, now=timezone.now())
+            done = carry_out(form, sign_handover, handover_id=row.pk, by=second, now=timezone.now())
             if done is not None:
                 messages.success(request, f"Trike {row.trike} is delivered. Its service schedule begins.")
                 return redirect("trike", row.trike_id)

@@ -10,7 +10,8 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from tracker.actions import fleet, owner_links
+from tracker.actions import owner_links
+from tracker.actions.owners import add_owner, change_owner
 from tracker.models import Owner, Ownership
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict
@@ -71,7 +72,7 @@ def add(request: HttpRequest) -> HttpResponse:
     initial = {"name": asked(request, "name"), "time_zone": str(timezone.get_default_timezone())}
     form = OwnerForm(fields.sent(request), initial=initial)
     if form.is_bound and form.is_valid():
-        done = carry_out(form, fleet.add_owner, by=request.user, now=timezone.now(), **form.cleaned_data)
+        done = carry_out(form, add_owner, by=request.user, now=timezone.now(), **form.cleaned_data)
         if done is not None:
             messages.success(request, f"{done.name} is on record.")
             return redirect(_onward(request, done))
@@ -108,7 +109,7 @@ def change(request: HttpRequest, owner_id: int) -> HttpResponse:
     if form.is_bound and form.is_valid():
         values = {name: form.cleaned_data[name] for name in CHANGEABLE if form.cleaned_data[name] != getattr(row, name)}
         done = carry_out(
-            form, fleet.change_owner, owner_id=row.pk, version=form.cleaned_data["version"], changes=values,
+            form, change_owner, owner_id=row.pk, version=form.cleaned_data["version"], changes=values,
             by=request.user, now=timezone.now(),
         )  # fmt: skip
         if done is not None:

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
 from services.parts import PART_KINDS
-from tracker.actions import fleet
+from tracker.actions.part_types import add_part_type, change_part_type
 from tracker.models import PartType
 from tracker.models.fleet import part_kinds
 from tracker.pages import fields
@@ -83,7 +83,7 @@ def add(request: HttpRequest) -> HttpResponse:
     if form.is_bound and form.is_valid():
         values = form.cleaned_data
         done = carry_out(
-            form, fleet.add_part_type, kind=kind, part_number=values["part_number"], name=values["name"],
+            form, add_part_type, kind=kind, part_number=values["part_number"], name=values["name"],
             maker=values["maker"], rated=form.rated(), by=request.user, now=timezone.now(),
         )  # fmt: skip
         if done is not None:
@@ -103,7 +103,7 @@ def change(request: HttpRequest, part_type_id: int) -> HttpResponse:
     if form.is_bound and form.is_valid():
         values = form.cleaned_data
         done = carry_out(
-            form, fleet.change_part_type, part_type_id=row.pk, version=values["version"],
+            form, change_part_type, part_type_id=row.pk, version=values["version"],
             changes={"name": values["name"], "maker": values["maker"], "rated": form.rated()},
             by=request.user, now=timezone.now(),
         )  # fmt: skip

@@ -13,13 +13,13 @@ from services.errors import Refusal
 from services.identity import fold_name
 from services.positions import POSITIONS, check_position
 from services.units import to_km, to_kpa
-from tracker.actions.fleet import checked_email, e164
 from tracker.actions.importing.deliveries_write import write_deliveries
 from tracker.actions.importing.fittings import USABLE, Fittings
 from tracker.actions.importing.hints import Hints
 from tracker.actions.importing.meters import MILLI
 from tracker.actions.importing.plan import Clash, Context, NotKnown, Plan, Verdicts, rows_in
 from tracker.actions.importing.staff import Staff
+from tracker.actions.owners import checked_email, e164
 from tracker.models import Component, Trike
 from tracker.queries.clock import noon
 from tracker.spreadsheets.row import Row
