@@ -17,17 +17,20 @@ from services.student import t_cdf, t_quantile
 
 LEVELS = (0.1, 0.5, 0.9)
 HORIZON_DAYS = 730.0
-_BISECTIONS = 20
+BISECTIONS = 20
 _CHUNK = 16_384
 _NO_EXPOSURE = 1e-12
 
 
-def log_distance(state: RateState, days: Numbers, fleet: FleetRates) -> tuple[np.ndarray, np.ndarray]:
-    """Return (location, scale) of the log distance from the last reading to `days`, which lie after it."""
-    exposure = season_clock(fleet.months, days, state.southern) - season_clock(
-        fleet.months, state.last_day, state.southern
-    )
-    exposure = np.maximum(exposure, _NO_EXPOSURE)
+def log_distance(
+    state: RateState, days: Numbers, fleet: FleetRates, begun: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return (location, scale) of the log distance from the last reading to `days`, which lie after it.
+
+    begun: the season clock at the last reading, where it is known already.
+    """
+    begun = season_clock(fleet.months, state.last_day, state.southern) if begun is None else begun
+    exposure = np.maximum(season_clock(fleet.months, days, state.southern) - begun, _NO_EXPOSURE)
     years = (days - np.asarray(state.anchor_day)) / DAYS_A_YEAR
     spread2 = drifted(state.P, np.maximum(years, 0.0), fleet) + stretch_noise(exposure, fleet)
     return state.m + np.log(exposure), np.sqrt(spread2)
@@ -98,15 +101,16 @@ def _flat(state: RateState, shape: tuple[int, ...]) -> RateState:
 def _reached(state: RateState, left: np.ndarray, t_asked: float, horizon: np.ndarray, fleet: FleetRates) -> np.ndarray:
     """The day by which `left` km are run with the probability of `t_asked`, by bisection; inf after the horizon."""
     log_left = np.log(np.where(left > 0, left, 1.0))
+    begun = season_clock(fleet.months, state.last_day, state.southern)
 
     def is_reached(days: np.ndarray) -> np.ndarray:
-        location, scale = log_distance(state, days, fleet)
+        location, scale = log_distance(state, days, fleet, begun)
         return location - log_left >= t_asked * scale
 
     earliest = state.last_day + np.maximum(left, 0.0) / fleet.most_a_day
     low, high = earliest, np.maximum(horizon, earliest)
     beyond = (earliest > horizon) | ~is_reached(high)
-    for _ in range(_BISECTIONS):
+    for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         done = is_reached(middle)
         low, high = np.where(done, low, middle), np.where(done, middle, high)

@@ -40,7 +40,8 @@ def season_clock(months: Months, days: np.ndarray | float, southern: np.ndarray 
     cumulative, weights = _tables(months)
     whole = np.floor(np.asarray(days, dtype=float) - _CYCLE_START)
     fraction = np.asarray(days, dtype=float) - _CYCLE_START - whole
-    cycles, place = np.divmod(whole.astype(np.int64), _CYCLE_DAYS)
+    cycles = np.floor(whole / _CYCLE_DAYS)
+    place = (whole - cycles * _CYCLE_DAYS).astype(np.int64)
     half = np.asarray(southern).astype(np.int64)
     row = half * (_CYCLE_DAYS + 1) + place
     return cumulative[row] + fraction * weights[row] + cycles * cumulative[(half + 1) * (_CYCLE_DAYS + 1) - 1]
