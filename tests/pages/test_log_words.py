@@ -49,6 +49,11 @@ SAID = [
         "Job card signed: J26-00001, odometer 2,100 km: New chain. Deferred: Chain check.",
     ),
     ("amendment", {"card": "J26-00001", "text": "Left, not right."}, "Amendment: J26-00001: Left, not right."),
+    (
+        "trike_changed",
+        {"before": {"severity": 1.0, "plate": "LT-1"}, "after": {"severity": 0.75, "plate": None}},
+        "Trike changed: how hard it is used 1 → 0.75, plate LT-1 → none",
+    ),
     ("component_changed", {"serial": "K1", "before": {}, "after": ""}, "Component changed: serial K1"),
     ("something_new", {"what": "this", "why": None}, "Something new: what this"),
 ]

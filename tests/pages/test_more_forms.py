@@ -45,6 +45,33 @@ def test_a_part_type_gets_an_interval_of_its_own(reviewer, db):
     assert (interval.part_type, interval.part_kind, interval.every_km) == (row, "chain", 800)
 
 
+def test_a_whole_kind_of_part_gets_an_interval(reviewer, db):
+    assert b"What kind of part is it?" in reviewer.get("/intervals/new/").content
+    values = {"task": "chain_check", "every_km": "1500", "rebase": "from_done", "version": 0}
+    assert reviewer.post("/intervals/new/?kind=chain", values)["Location"] == "/intervals/?kind=chain"
+    interval = ServiceInterval.objects.get()
+    assert (interval.part_type, interval.part_kind, interval.every_km) == (None, "chain", 1500)
+
+
+def test_a_task_that_has_its_interval_is_not_offered_again(reviewer, db):
+    make.ServiceIntervalFactory(task="chain_check", part_kind="chain")
+    offered = dict(reviewer.get("/intervals/new/?kind=chain").context["form"].fields["task"].choices)
+    assert "chain_check" not in offered
+    assert "chain_clean" in offered
+
+
+def test_an_interval_of_no_kind_is_not_found(reviewer, db):
+    assert reviewer.get("/intervals/new/?kind=spaceship").status_code == 404
+
+
+def test_an_interval_of_nought_is_refused_beside_its_field(reviewer, db):
+    values = {"task": "chain_check", "every_km": "0", "rebase": "from_done", "version": 0}
+    answer = reviewer.post("/intervals/new/?kind=chain", values)
+    assert answer.status_code == 422
+    assert "more than 0" in answer.context["form"].errors["every_km"][0]
+    assert not ServiceInterval.objects.exists()
+
+
 def test_a_stale_interval_is_shown_beside_what_stands(reviewer, db):
     row = make.ServiceIntervalFactory()
     ServiceInterval.objects.filter(pk=row.pk).update(every_km=1200, version=2)

@@ -15,10 +15,10 @@ ALL_PAGES = [
     "today", "search", "due", "trikes", "trike", "components", "component", "part-types", "part-type", "owners", "owner",
     "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message", "intervals", "change-interval", "handover",
     "record-reading", "report", "swap-display", "open-card", "add-component", "change-component", "record-meter",
-    "add-owner", "change-owner",
+    "add-owner", "change-owner", "change-trike",
 ]  # fmt: skip
 WRITER_PAGES = ["imports", "import", "new-handover", "handover-parts", "handover-final"]
-RULER_PAGES = ["add-part-type", "change-part-type", "add-interval"]
+RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval"]
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {
     "job-odometer", "job-words", "job-task", "job-add-task", "job-measure", "job-swap", "job-failure", "cancel-job",

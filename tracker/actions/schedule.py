@@ -8,16 +8,18 @@ from services.identity import clean_text
 from services.intervals import Rebase
 from services.kinds import all_tasks
 from services.parts import PART_KINDS
-from tracker.actions.refusals import FieldInvalid, NotEnough, UnknownTask
+from tracker.actions.refusals import FieldInvalid, Invalid, NotEnough, UnknownTask
 from tracker.actions.steps import LogDraft, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
-from tracker.models import Fitment, Occurrence, ServiceInterval, Trike, User
+from tracker.models import Fitment, Occurrence, PartType, ServiceInterval, Trike, User
 
 NUMBERS = (
     "first_km", "first_days", "first_hours", "first_cycles", "every_km", "every_months", "every_days", "every_hours",
     "every_cycles", "early_km", "early_days",
 )  # fmt: skip
+EARLY = ("early_km", "early_days")  # these may be nought
 WHOLE = {"first_days", "every_months", "every_days", "early_days"}
+FIRST = ("first_km", "first_days", "first_hours", "first_cycles")
 EVERY = ("every_km", "every_months", "every_days", "every_hours", "every_cycles")
 
 
@@ -32,12 +34,13 @@ def set_interval(
 ) -> ServiceInterval:
     """Add or change an interval. Trikes it touches are marked and their due lines follow with the next sweep.
 
-    Raises UnknownTask, NotEnough, FieldInvalid, StaleVersion.
+    Raises UnknownTask, NotEnough, FieldInvalid, Invalid (no such part type), StaleVersion.
     """
     row = lock_version(ServiceInterval, interval_id, version) if interval_id else ServiceInterval()
     for name, value in values.items():
-        setattr(row, name, value)
+        setattr(row, name, clean_text(value, 200) if name == "source" else value)
     check_interval(row)
+    _check_part_type(row)
     if interval_id:
         row.version += 1
     row.save()
@@ -47,23 +50,58 @@ def set_interval(
 
 
 def check_interval(row: ServiceInterval) -> None:
-    """Raise what is wrong with an interval."""
-    if row.task not in {task.code for task in all_tasks()}:
+    """Raise what is wrong with an interval, part type aside."""
+    _check_task(row)
+    for name in NUMBERS:
+        _check_number(name, getattr(row, name))
+    if row.rebase not in {policy.value for policy in Rebase}:
+        raise FieldInvalid(f"'{row.rebase}' is no re-basing policy.", field="rebase", remedy="Choose from the list.")
+    if not any(getattr(row, name) for name in (EVERY + FIRST if row.once else EVERY)):
+        raise NotEnough(
+            "The interval does not say when.", field="first_km" if row.once else "every_km",
+            remedy="Give a distance, time, hours or cycles.",
+        )  # fmt: skip
+
+
+def _check_task(row: ServiceInterval) -> None:
+    task = next((task for task in all_tasks() if task.code == row.task), None)
+    if task is None:
         raise UnknownTask(
             f"No service kind knows the task '{row.task}'.", field="task", remedy="Choose a task from the list."
         )
     if row.part_kind not in PART_KINDS:
         raise FieldInvalid(f"'{row.part_kind}' is no kind of part.", field="part_kind", remedy="Choose from the list.")
-    for name in NUMBERS:
-        value = getattr(row, name)
-        if value is not None and not 0 <= value <= 1_000_000:
-            raise FieldInvalid(f"{name} must lie between 0 and 1,000,000.", field=name, remedy="Check the value.")
-    if row.rebase not in {policy.value for policy in Rebase}:
-        raise FieldInvalid(f"'{row.rebase}' is no re-basing policy.", field="rebase", remedy="Choose from the list.")
-    if not row.once and not any(getattr(row, name) for name in EVERY):
-        raise NotEnough(
-            "The interval does not say when.", field="every_km", remedy="Give a distance, time, hours or cycles."
-        )
+    if task.on != row.part_kind:
+        raise FieldInvalid(
+            f"{task.title} is done on a {PART_KINDS[task.on].title.lower()}, not on this kind of part.",
+            field="part_kind", remedy=f"Use the kind '{task.on}'.",
+        )  # fmt: skip
+
+
+def _check_number(name: str, value: float | None) -> None:
+    if value is None:
+        return
+    fits = value >= 0 if name in EARLY else value > 0
+    if not fits or value > 1_000_000:
+        least = "0 or more" if name in EARLY else "more than 0"
+        raise FieldInvalid(
+            f"{name} must be {least}, and 1,000,000 at most.", field=name,
+            remedy="Leave it out where it does not count, or check the value.",
+        )  # fmt: skip
+
+
+def _check_part_type(row: ServiceInterval) -> None:
+    """A part type's own interval needs that part type, of the kind the interval is for."""
+    if row.part_type_id is None:
+        return
+    part_type = PartType.objects.filter(pk=row.part_type_id).first()
+    if part_type is None:
+        raise Invalid("There is no such part type.", field="part_type", remedy="Add it to the catalogue first.")
+    if part_type.kind != row.part_kind:
+        raise FieldInvalid(
+            f"Part type {part_type.part_number} is a {PART_KINDS[part_type.kind].title.lower()}.", field="part_type",
+            remedy=f"Choose a part type of the kind '{row.part_kind}'.",
+        )  # fmt: skip
 
 
 @action

@@ -10,12 +10,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from services.positions import POSITIONS
-from tracker.actions.trikes import register_trike
+from tracker.actions.trikes import IN_SERVICE, change_trike, register_trike
 from tracker.api.due_lines import UNIT, DueLineOut, due_context
 from tracker.api.job_cards import JobCardOut
 from tracker.api.log_entries import LogEntryOut
 from tracker.api.readings import ReadingOut
-from tracker.http.fields import Body, Id, Moment, Shown, Text
+from tracker.http.fields import Body, Choice, Id, Moment, Number, Shown, Text
 from tracker.http.filters import IdFilter, SerialFilter
 from tracker.http.resource import Resource
 from tracker.models import DueLine, Fitment, LogEntry, Trike
@@ -47,6 +47,15 @@ class NewTrike(Body):
     frame = Id()
     plate = Text(max_length=60, allow_blank=True, default="")
     model = Text(max_length=80, allow_blank=True, default="")
+
+
+class TrikeChange(Body):
+    """What can be changed of a machine. `severity`: 1 dry tarmac to 0.25; it shortens what counts by distance."""
+
+    severity = Number(min_value=0.25, max_value=1, required=False)
+    plate = Text(max_length=60, allow_blank=True, allow_null=True, required=False)
+    model = Text(max_length=80, allow_blank=True, required=False)
+    state = Choice(choices=sorted(IN_SERVICE), required=False)
 
 
 class FittedOut(serializers.Serializer):
@@ -112,6 +121,16 @@ class Trikes(Resource):
         frame_id = values.pop("frame")
         told = {"by": self.person, "now": self.now, "source": self.source}
         return self.create_once(lambda: register_trike(frame_component_id=frame_id, **values, **told))
+
+    @extend_schema(request=TrikeChange, responses=TrikeOut)
+    def partial_update(self, request: Request, pk: str) -> HttpResponse:
+        """Change severity, plate or model, or take it out of service and back; its due lines follow at once."""
+        told = {"by": self.person, "now": self.now, "source": self.source}
+
+        def change(row: Trike, version: int, changes: dict) -> Trike:
+            return change_trike(trike_id=row.pk, version=version, changes=changes, **told)
+
+        return self.change(pk, TrikeChange, change)
 
     @extend_schema(responses=DistanceOut)
     @action(detail=True)

@@ -43,8 +43,8 @@ TABLE: dict[str, dict[str, Right]] = {
         "list": READ, "retrieve": READ, "create": WRITE_FLEET, "partial_update": WRITE_FLEET, "life": READ,
     },
     "trikes": {
-        "list": READ, "retrieve": READ, "create": WRITE_FLEET, "distance": READ, "components": READ, "readings": READ,
-        "due_lines": READ, "logbook": READ, "job_cards": READ,
+        "list": READ, "retrieve": READ, "create": WRITE_FLEET, "partial_update": WRITE_FLEET, "distance": READ,
+        "components": READ, "readings": READ, "due_lines": READ, "logbook": READ, "job_cards": READ,
     },
     "owners": {
         "list": READ_PEOPLE, "retrieve": READ_PEOPLE, "create": WRITE_PEOPLE, "partial_update": WRITE_PEOPLE,

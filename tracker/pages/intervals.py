@@ -4,11 +4,11 @@ from itertools import groupby
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from services.kinds import all_tasks
+from services.kinds import all_tasks, tasks_for
 from services.parts import PART_KINDS
 from tracker.actions import schedule
 from tracker.models import PartType, ServiceInterval
@@ -110,21 +110,40 @@ def change(request: HttpRequest, interval_id: int) -> HttpResponse:
 
 
 @page(see=RULERS, do=RULERS)
+def add_for_kind(request: HttpRequest) -> HttpResponse:
+    """Give a whole kind of part an interval for a task that has none yet."""
+    kind = asked(request, "kind")
+    if not kind:
+        choice = {"kinds": part_kinds(), "title": "Add an interval", "back": "/intervals/", "of": "Intervals"}
+        return render(request, "desk/kind_choice.html", choice)
+    if kind not in PART_KINDS:
+        raise Http404
+    held = set(ServiceInterval.objects.filter(part_kind=kind, part_type=None).values_list("task", flat=True))
+    return _add(request, f"An interval for every {PART_KINDS[kind].title.lower()}", kind, None, held)
+
+
+@page(see=RULERS, do=RULERS)
 def add_for_part_type(request: HttpRequest, part_type_id: int) -> HttpResponse:
     """Give one part type an interval of its own: it then wins over its kind's."""
     part_type = get_object_or_404(PartType, pk=part_type_id)
-    tasks = [task for task in all_tasks() if task.on == part_type.kind]
+    held = set(part_type.intervals.values_list("task", flat=True))
+    return _add(request, f"An interval of its own for {part_type.name}", part_type.kind, part_type, held)
+
+
+def _add(request: HttpRequest, title: str, kind: str, part_type: PartType | None, held: set[str]) -> HttpResponse:
+    """The page that adds an interval, for one of the tasks of `kind` that are not in `held`."""
     form = IntervalForm(fields.sent(request), initial={"early_days": 14, "early_km": 0, "version": 0})
-    form.fields = {"task": fields.choice("Task", [(task.code, task.title) for task in tasks]), **form.fields}
+    tasks = [(task.code, task.title) for task in tasks_for(kind) if task.code not in held]
+    form.fields = {"task": fields.choice("Task", tasks), **form.fields}
     if form.is_bound and form.is_valid():
         values = form.values() | {
-            "task": form.cleaned_data["task"], "part_kind": part_type.kind, "part_type_id": part_type.pk,
+            "task": form.cleaned_data["task"], "part_kind": kind, "part_type_id": part_type.pk if part_type else None,
         }  # fmt: skip
         done = carry_out(form, schedule.set_interval, values=values, by=request.user, now=timezone.now())
         if done is not None:
             messages.success(request, "Saved. The due list follows with the next sweep.")
-            return redirect("part-type", part_type.pk)
-    return _page(request, form, {"part_type": part_type, "title": f"An interval of its own for {part_type.name}"})
+            return redirect("part-type", part_type.pk) if part_type else redirect(f"/intervals/?kind={kind}")
+    return _page(request, form, {"part_type": part_type, "title": title, "none_left": not tasks})
 
 
 def _page(request: HttpRequest, form: IntervalForm, context: dict[str, Any]) -> HttpResponse:

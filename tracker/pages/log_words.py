@@ -13,6 +13,7 @@ KIND_WORDS = {
     "fitted": "Fitted",
     "removed": "Taken off",
     "component_changed": "Component changed",
+    "trike_changed": "Trike changed",
     "reading": "Reading",
     "reading_decided": "Reading decided",
     "display_change": "Display change",
@@ -68,6 +69,18 @@ def _fitted(body: dict[str, Any]) -> str:
 def _removed(body: dict[str, Any]) -> str:
     reason = f": {body['reason']}" if body.get("reason") else ""
     return f"{body['serial']} from {_place(body['position'])}, then {_fate(body['fate'])}{reason}{_on_card(body)}"
+
+
+def _trike(body: dict[str, Any]) -> str:
+    told_names = {"severity": "how hard it is used"}
+    return ", ".join(
+        f"{told_names.get(name, name)} {_or_none(body['before'][name])} → {_or_none(after)}"
+        for name, after in body["after"].items()
+    )
+
+
+def _or_none(value: Any) -> str:
+    return "none" if value in (None, "") else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _reading(body: dict[str, Any]) -> str:
@@ -126,6 +139,7 @@ def _anything(body: dict[str, Any]) -> str:
 SAID: dict[str, Callable[[dict[str, Any]], str]] = {
     "fitted": _fitted,
     "removed": _removed,
+    "trike_changed": _trike,
     "reading": _reading,
     "reading_decided": _decided,
     "display_change": _display,

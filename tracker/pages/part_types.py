@@ -76,7 +76,8 @@ def add(request: HttpRequest) -> HttpResponse:
     """Add a catalogue entry: choose its kind, then fill in what that kind is rated by."""
     kind = asked(request, "kind")
     if not kind:
-        return render(request, "desk/part_type_kind.html", {"kinds": part_kinds()})
+        choice = {"kinds": part_kinds(), "title": "Add a part type", "back": "/part-types/", "of": "Catalogue"}
+        return render(request, "desk/kind_choice.html", choice)
     if kind not in PART_KINDS:
         raise Http404
     form = PartTypeForm(kind, fields.sent(request), initial={"version": 0})

@@ -1,14 +1,17 @@
 """Trikes: the list, the page of one, and what is reported about it."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
 from tracker.actions import schedule
+from tracker.actions.trikes import IN_SERVICE, change_trike
 from tracker.models import Occurrence, Trike
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, status_for
+from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict, status_for
 from tracker.pages.log_words import told
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import page
@@ -18,6 +21,7 @@ from tracker.queries.fleet import trike_page
 
 STATES = (("", "All"), *Trike.State.choices)
 LOG_SHOWN = 60
+CHANGEABLE = ["plate", "model", "severity", "state"]
 
 
 class OccurrenceForm(fields.Form):
@@ -26,6 +30,24 @@ class OccurrenceForm(fields.Form):
     kind = fields.choice("What happened", Occurrence.Kind.choices)
     happened_at = fields.moment("When")
     note = fields.words("What is known", 400)
+
+
+class TrikeForm(fields.Form):
+    """What can be changed of a trike by hand; a trike in build has no say about its state."""
+
+    plate = fields.scan("Plate label", required=False)
+    model = fields.text("Model", 80)
+    severity = fields.number(
+        "How hard it is used",
+        help_text="1 dry tarmac, 0.75 wet or winter salt, 0.5 sand, gravel or loaded touring; 0.25 at least.",
+    )
+    state = fields.choice("State", [(code, words) for code, words in Trike.State.choices if code in IN_SERVICE])
+    version = fields.version()
+
+    def changes(self) -> dict[str, Any]:
+        """Return what was filled in; an empty plate is none."""
+        kept = {name: self.cleaned_data[name] for name in CHANGEABLE if name in self.fields}
+        return kept | {"plate": kept["plate"] or None}
 
 
 @page()
@@ -57,6 +79,27 @@ def trike(request: HttpRequest, trike_id: int) -> HttpResponse:
         "more_log": len(found.log) == LOG_SHOWN,
     }
     return render(request, "desk/trike.html", context)
+
+
+@page()
+def change(request: HttpRequest, trike_id: int) -> HttpResponse:
+    """Change plate, model or how hard it is used; take it out of service and back."""
+    row = get_object_or_404(Trike, pk=trike_id)
+    initial = {name: getattr(row, name) for name in [*CHANGEABLE, "version"]}
+    form = TrikeForm(fields.sent(request), initial=initial)
+    if row.state not in IN_SERVICE:
+        del form.fields["state"]
+    if form.is_bound and form.is_valid():
+        done = carry_out(
+            form, change_trike, trike_id=row.pk, version=form.cleaned_data["version"], changes=form.changes(),
+            by=request.user, now=timezone.now(),
+        )  # fmt: skip
+        if done is not None:
+            messages.success(request, "Saved. The due list has followed.")
+            return redirect("trike", row.pk)
+        if is_stale(form):
+            show_conflict(form, row, CHANGEABLE)
+    return form_page(request, form, title="Change the trike", send="Save", back=f"/trikes/{row.pk}/", of=f"Trike {row}")
 
 
 @page()

@@ -27,6 +27,7 @@ urlpatterns = [
     path("due/", due.due_list, name="due"),
     path("trikes/", trikes.trikes, name="trikes"),
     path("trikes/<int:trike_id>/", trikes.trike, name="trike"),
+    path("trikes/<int:trike_id>/change/", trikes.change, name="change-trike"),
     path("trikes/<int:trike_id>/reading/", readings.record, name="record-reading"),
     path("trikes/<int:trike_id>/report/", trikes.report, name="report"),
     path("trikes/<int:trike_id>/display/", readings.swap_display, name="swap-display"),
@@ -73,5 +74,6 @@ urlpatterns = [
     path("imports/<int:batch_id>/", imports.batch, name="import"),
     path("imports/<int:batch_id>/confirm/", imports.confirm, name="confirm-import"),
     path("intervals/", intervals.intervals, name="intervals"),
+    path("intervals/new/", intervals.add_for_kind, name="add-kind-interval"),
     path("intervals/<int:interval_id>/", intervals.change, name="change-interval"),
 ]
