@@ -36,6 +36,7 @@ def register_trike(
         )
     trike = Trike.objects.create(frame_serial=frame.serial, plate=label, model=clean_text(model, 80))
     fit(trike, "frame", frame, now, by, source, now)
+    refresh_due([trike.pk], now)
     return trike
 
 
