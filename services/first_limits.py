@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from services.fleet_rates import FleetRates
-from services.forecast import BISECTIONS, date_of, log_distance
+from services.forecast import BISECTIONS, date_of, expected_exposure, log_distance
+from services.levels import model_level
 from services.rates import Numbers, RateState
 from services.student import t_cdf
 
@@ -92,7 +93,9 @@ def _mixed(clock: Clock, left: np.ndarray, levels: Sequence[float], horizon: Num
         return np.where(left <= 0, 1.0, np.where(days[..., None] < earliest, 0.0, by_node)) @ _WEIGHTS
 
     columns = []
-    for level in fleet.model_level(np.asarray(levels, dtype=float)):
+    ahead = expected_exposure(state, left[..., len(_NODES) // 2])
+    for shown in levels:
+        level = model_level(fleet.levels, shown, state.stretches, ahead)
         low = earliest.min(axis=-1)
         high = np.maximum(horizon, low)
         beyond = (low > horizon) | (chance(high) < level)

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from services.fleet_rates import LEVEL_GRID, SHIPPED, FleetRates
+from services.fleet_rates import SHIPPED, FleetRates
+from services.levels import fit_levels
 from services.rates import LEAST_DAYS, absorb, point_runs
 from services.season import DAYS_A_YEAR, learn_months, years_by_month
 from services.student import t_cdf, t_log_density
 
-ENOUGH_STRETCHES = 200
 # How far each number may be drawn from the shipped one: standard deviations of mu and of the logs of the others.
 _PULL = np.array([0.7, 0.5, 0.5, 0.7, 0.7])
 _STEPS = 300
@@ -95,27 +95,22 @@ def fit_fleet(stretches: Stretches, shipped: FleetRates = SHIPPED) -> FleetRates
     options = {"maxiter": _STEPS, "xatol": 1e-3, "fatol": 1e-2, "initial_simplex": simplex}
     best = minimize(cost, start, method="Nelder-Mead", options=options).x
     fleet = replace(_with_vector(shipped, best), months=months, machines=int(row.max()) + 1)
-    return replace(fleet, levels=fit_levels(past_levels(stretches, fleet)))
+    return replace(fleet, levels=fit_levels(*past_levels(stretches, fleet)))
 
 
-def past_levels(stretches: Stretches, fleet: FleetRates) -> np.ndarray:
-    """Return for every past stretch the share of dates the model put before it: 1 - PIT of its distance, beforehand."""
+def past_levels(stretches: Stretches, fleet: FleetRates) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return for every past stretch (share of dates that the model put before it, stretches known before, exposure).
+
+    The first is 1 - PIT of its distance, from what was known beforehand.
+    """
     _, row = np.unique(stretches.machine, return_inverse=True)
     steps = _padded(row, stretches, fleet.months)
-    parts = [1.0 - t_cdf(residual / np.sqrt(variance)) for residual, variance in _walk(steps, fleet)]
-    return np.concatenate(parts) if parts else np.empty(0)
-
-
-def fit_levels(levels: np.ndarray, grid: tuple[float, ...] = LEVEL_GRID) -> tuple[float, ...]:
-    """Return for each p of `grid` the ceil((n + 1) p)-th smallest of n past levels; below 200 of them, p itself.
-
-    Distributional conformal prediction with the finite-sample quantile of split conformal prediction.
-    """
-    if len(levels) < ENOUGH_STRETCHES:
-        return grid
-    ordered = np.sort(levels)
-    place = np.ceil((len(levels) + 1) * np.asarray(grid) - 1e-9).astype(int)
-    return tuple(float(u) for u in ordered[np.clip(place, 1, len(levels)) - 1])
+    past, known, exposure = [np.empty(0)], [np.empty(0)], [np.empty(0)]
+    for rank, (residual, variance) in enumerate(_walk(steps, fleet)):
+        past.append(1.0 - t_cdf(residual / np.sqrt(variance)))
+        known.append(np.full(len(residual), rank))
+        exposure.append(steps.exposure[: len(residual), rank])
+    return np.concatenate(past), np.concatenate(known), np.concatenate(exposure)
 
 
 def _padded(row: np.ndarray, stretches: Stretches, months: tuple[float, ...]) -> _Steps:

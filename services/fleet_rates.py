@@ -9,20 +9,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
+from services.levels import IDENTITY, Levels
 from services.season import SHIPPED_MONTHS, Months, normal_months
-
-# Levels are kept for p = .01, .02 ... .99.
-LEVEL_GRID = tuple(round(0.01 * k, 2) for k in range(1, 100))
 
 
 @dataclass(frozen=True)
 class FleetRates:
     """Rates of a fleet's meters. mu: mean log distance a season-year; tau2: its spread between machines; q: drift a year;
 
-    s2: noise from day to day; s0: noise of any stretch; months: January to December; levels: for p = .01 ... .99 the level of
-    the model below which a share p of the fleet's past fell. floor: the least distance of a stretch; most_a_day: nobody
+    s2: noise from day to day; s0: noise of any stretch; months: January to December; levels: recalibrated
+    by the fleet's past (services/levels.py). floor: the least distance of a stretch; most_a_day: nobody
     runs more in a day; version and machines: from which fit, and how many machines it saw.
     """
 
@@ -32,32 +28,25 @@ class FleetRates:
     s2: float
     s0: float
     months: Months = SHIPPED_MONTHS
-    levels: tuple[float, ...] = LEVEL_GRID
+    levels: Levels = IDENTITY
     floor: float = 10.0
     most_a_day: float = 200.0
     version: int = 0
     machines: int = 0
 
-    def model_level(self, level: np.ndarray | float) -> np.ndarray:
-        """Return the level to ask the model for, so that a share `level` of true dates falls before the answer."""
-        return np.interp(level, (0.0, *LEVEL_GRID, 1.0), (0.0, *self.levels, 1.0))
-
-    def shown_level(self, level: np.ndarray | float) -> np.ndarray:
-        """Return which share of true dates the model's `level` stands for: undoes model_level."""
-        return np.interp(level, (0.0, *self.levels, 1.0), (0.0, *LEVEL_GRID, 1.0))
-
     def as_dict(self) -> dict[str, Any]:
         """Return plain numbers and lists, for JSON."""
         return {
             "mu": self.mu, "tau2": self.tau2, "q": self.q, "s2": self.s2, "s0": self.s0, "months": list(self.months),
-            "levels": list(self.levels), "floor": self.floor, "most_a_day": self.most_a_day, "version": self.version,
-            "machines": self.machines,
+            "levels": [list(row) for row in self.levels], "floor": self.floor, "most_a_day": self.most_a_day,
+            "version": self.version, "machines": self.machines,
         }  # fmt: skip
 
     @classmethod
     def from_dict(cls, stored: Mapping[str, Any]) -> "FleetRates":
         """Return what as_dict gave."""
-        return cls(**{**stored, "months": tuple(stored["months"]), "levels": tuple(stored["levels"])})
+        levels = tuple(tuple(row) for row in stored["levels"])
+        return cls(**{**stored, "months": tuple(stored["months"]), "levels": levels})
 
 
 # 2,000 km a season-year with a factor of two either way: planning values, no source. Replaced by the fleet's own.

@@ -2,7 +2,7 @@
 
 From the state of a machine (services/rates.py): log distance over exposure e, h years on, is Student t (nu = 4) about
 m + log e with scale^2 = P drifted h years + log(1 + s2 / e) + s0. The chance that R km more were run by t is
-T((m + log e - log R) / scale). Levels are recalibrated by the fleet's own past (FleetRates.model_level).
+T((m + log e - log R) / scale). Levels are recalibrated by the fleet's own past (services/levels.py).
 Elementwise: n machines give what n single calls give. Days are ordinals; levels lie strictly between 0 and 1.
 """
 
@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from services.fleet_rates import FleetRates
+from services.levels import model_level, shown_level
 from services.rates import Numbers, RateState, drifted, stretch_noise
 from services.season import DAYS_A_YEAR, season_clock
 from services.student import t_cdf, t_quantile
@@ -36,12 +37,18 @@ def log_distance(
     return state.m + np.log(exposure), np.sqrt(spread2)
 
 
+def expected_exposure(state: RateState, left_km: Numbers) -> np.ndarray:
+    """Return in how many season-years the rider is expected to run `left_km`; next to nothing where none is left."""
+    return np.maximum(left_km, 0.0) / np.exp(state.m)
+
+
 def chance_by(state: RateState, days: Numbers, target_km: Numbers, fleet: FleetRates) -> np.ndarray:
     """Return the probability that life has reached `target_km` by `days`, recalibrated; 1 where the last reading shows it."""
     left = np.asarray(target_km) - state.last_km
     reached, earliest = left <= 0, state.last_day + left / fleet.most_a_day
     location, scale = log_distance(state, days, fleet)
-    chance = fleet.shown_level(t_cdf((location - np.log(np.where(reached, 1.0, left))) / scale))
+    asked = t_cdf((location - np.log(np.where(reached, 1.0, left))) / scale)
+    chance = shown_level(fleet.levels, asked, state.stretches, expected_exposure(state, left))
     return np.where(reached, 1.0, np.where(days < earliest, 0.0, chance))
 
 
@@ -53,10 +60,11 @@ def distance_on(state: RateState, days: Numbers, levels: Sequence[float], fleet:
     location, scale = log_distance(state, days, fleet)
     most = fleet.most_a_day * np.maximum(days - np.asarray(state.last_day), 0.0)
     after = np.asarray(days) > state.last_day
+    exposure = np.exp(location - state.m)
     rows = []
     for level in levels:
         # A distance is beyond its p-quantile where a date falls before its (1 - p)-quantile.
-        asked = t_quantile(1.0 - fleet.model_level(1.0 - level))
+        asked = t_quantile(1.0 - model_level(fleet.levels, 1.0 - level, state.stretches, exposure))
         rows.append(state.last_km + np.where(after, np.minimum(np.exp(location + scale * asked), most), 0.0))
     return np.stack(rows, axis=-1)
 
@@ -85,20 +93,33 @@ def date_of(
     left = np.broadcast_to(target, shape).ravel() - flat.last_km
     ends = np.broadcast_to(horizon, shape).ravel()
     answer = np.empty((left.size, len(levels)))
-    asked = t_quantile(fleet.model_level(np.asarray(levels, dtype=float)))
     for begin in range(0, left.size, _CHUNK):
         part = slice(begin, begin + _CHUNK)
-        for column, t_asked in enumerate(asked):
-            answer[part, column] = _reached(flat.take(part), left[part], float(t_asked), ends[part], fleet)
+        some = flat.take(part)
+        ahead = expected_exposure(some, left[part])
+        for column, level in enumerate(levels):
+            asked = t_quantile(model_level(fleet.levels, level, some.stretches, ahead))
+            answer[part, column] = _reached(some, left[part], asked, ends[part], fleet)
     return answer.reshape(*shape, len(levels))
 
 
 def _flat(state: RateState, shape: tuple[int, ...]) -> RateState:
-    columns = (state.m, state.P, state.last_day, state.last_km, state.anchor_day, state.anchor_km, state.southern)
+    columns = (
+        state.m,
+        state.P,
+        state.last_day,
+        state.last_km,
+        state.anchor_day,
+        state.anchor_km,
+        state.southern,
+        state.stretches,
+    )
     return RateState(*(np.broadcast_to(np.asarray(column), shape).ravel() for column in columns))
 
 
-def _reached(state: RateState, left: np.ndarray, t_asked: float, horizon: np.ndarray, fleet: FleetRates) -> np.ndarray:
+def _reached(
+    state: RateState, left: np.ndarray, t_asked: np.ndarray, horizon: np.ndarray, fleet: FleetRates
+) -> np.ndarray:
     """The day by which `left` km are run with the probability of `t_asked`, by bisection; inf after the horizon."""
     log_left = np.log(np.where(left > 0, left, 1.0))
     begun = season_clock(fleet.months, state.last_day, state.southern)

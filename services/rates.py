@@ -26,7 +26,7 @@ class RateState:
     """What is known of n machines (arrays of one shape, or numbers): m and P of the log rate a season-year;
 
     last: the day and life of the last accepted reading; anchor: where the last stretch that was folded in ended;
-    southern: whether the seasons are shifted by six months.
+    southern: whether the seasons are shifted by six months; stretches: how many were folded in.
     """
 
     m: Numbers
@@ -36,6 +36,7 @@ class RateState:
     anchor_day: Numbers
     anchor_km: Numbers
     southern: np.ndarray | bool = False
+    stretches: Numbers = 0
 
     def take(self, index: Any) -> "RateState":
         """Return the states at `index` (integers, slice or mask), for instance one for each task of its machine."""
@@ -50,7 +51,9 @@ class RateState:
 def start_rate(day: Numbers, km: Numbers = 0.0, *, southern: np.ndarray | bool = False, fleet: FleetRates) -> RateState:
     """Return what is known at delivery: the fleet's rate and its spread."""
     day, km, southern = np.broadcast_arrays(np.asarray(day, dtype=float), np.asarray(km, dtype=float), southern)
-    return RateState(np.full(day.shape, fleet.mu), np.full(day.shape, fleet.tau2), day, km, day, km, southern)
+    return RateState(
+        np.full(day.shape, fleet.mu), np.full(day.shape, fleet.tau2), day, km, day, km, southern, np.zeros(day.shape)
+    )
 
 
 def change_of_owner(state: RateState, fleet: FleetRates) -> RateState:
@@ -101,7 +104,7 @@ def fold(state: RateState, day: Numbers, km: Numbers, *, fleet: FleetRates) -> R
     m, P, _, _ = absorb(state.m, state.P, km - state.anchor_km, np.maximum(clock, _LEAST_EXPOSURE), years, fleet)
     return RateState(
         np.where(counts, m, state.m), np.where(counts, P, state.P), day, km, np.where(counts, day, state.anchor_day),
-        np.where(counts, km, state.anchor_km), state.southern,
+        np.where(counts, km, state.anchor_km), state.southern, state.stretches + counts,
     )  # fmt: skip
 
 
