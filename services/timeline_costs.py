@@ -27,6 +27,7 @@ NEVER = -1e6  # against a person's verdict
 _MISFITS = 0.012
 _LOG_RANGE = math.log(math.log(1e5))
 _OWNER_LAG_DAYS, _BENCH_LAG_DAYS = 4.0, 1.0
+_COARSE_KM = 60.0  # below it a rounded value tells little: 0 may stand for 40
 _FLOOR_KM = 5.0
 _BELOW, _ABOVE = 4.0, 30.0  # degrees of freedom: people stop riding more often than they ride ten times as much
 _MOST_A_DAY, _MOST_AT_ONCE = 200.0, 600.0
@@ -72,8 +73,7 @@ class Edges:
 
 def rounding_km(values: np.ndarray) -> np.ndarray:
     """Return how coarse each value is, read off its digits: 100, 10 or 1 km."""
-    step = np.where(values % 10 == 0, np.where(values % 100 == 0, 100.0, 10.0), 1.0)
-    return np.where(values == 0, 1.0, step)
+    return np.where(values % 10 == 0, np.where(values % 100 == 0, 100.0, 10.0), 1.0)
 
 
 def stretch_weight(km: np.ndarray, centre: np.ndarray, variance: np.ndarray) -> np.ndarray:
@@ -92,7 +92,7 @@ def stretch_weight(km: np.ndarray, centre: np.ndarray, variance: np.ndarray) -> 
 
 def skip_weight(shown: np.ndarray) -> np.ndarray:
     """Return the log weight of a reading that belongs to no stretch: any value, log-uniform."""
-    return math.log(_MISFITS) - np.log(np.maximum(shown, 1.0)) - _LOG_RANGE
+    return math.log(_MISFITS) - np.log(np.maximum(shown, _COARSE_KM)) - _LOG_RANGE
 
 
 def exposure_noise(exposure: np.ndarray, years: np.ndarray, spread: np.ndarray, fleet: FleetRates) -> np.ndarray:
@@ -119,8 +119,8 @@ def edges_between(nodes: Nodes, rate: np.ndarray, spread: np.ndarray, fleet: Fle
     variance = exposure_noise(exposure, years, spread, fleet)
     centre = rate + np.log(exposure)
     half_step = rounding_km(nodes.shown) / 2
-    half_step[0] = 20.0 + half_step[0]
-    tolerance = (2.0 + half_step[1:, None] + _earlier(half_step))[:, :, None]
+    half_step[0] = 20.0  # test rides before the handover
+    tolerance = (2.0 + half_step[1:, None] + _earlier(half_step) + lag * np.exp(rate))[:, :, None]
     before = _earlier(nodes.values)[EARLIER].transpose(1, 2, 0, 3)
     before = np.where(crossing[:, :, None], nodes.run_start[1:, None, None], before)
     after = nodes.values[LATER, 1:].transpose(1, 0, 2)[:, None]

@@ -15,7 +15,7 @@ from services.timeline_rows import Machines, Readings, Rows, Swaps, nodes_of, ro
 from services.timeline_search import Path, chances, likeliest_path
 
 _OWN_WEIGHT_YEARS = 0.3
-_LEAST_SPREAD = 0.25
+_LEAST_SPREAD = 0.15
 _CHUNK = 120_000
 
 
