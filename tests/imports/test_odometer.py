@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from tests import factories as make
 from tests.imports.register import bring, furnish, reading
 from tracker.models import DisplayChange, LogEntry, OdometerReading, Trike
 from tracker.queries.life import clocks_of
@@ -166,3 +167,13 @@ def test_an_unknown_trike_is_told_the_nearest(trikes):
     Trike.objects.filter(frame_serial="F1").update(frame_serial="LF-2025-0001")
     report = bring("odometer", reading(1, "2025-08-01", "480", Trike="LF-2025-001"))
     assert "Is LF-2025-0001 meant?" in report.rows[0].message
+
+
+def test_a_first_reading_is_judged_from_the_handover_and_one_of_a_later_display_is_not(trikes):
+    for number in (8, 9):
+        make.TrikeFactory(frame_serial=f"F{number}", plate=None, odometer_zero_km=12.0)
+    make.DisplayChangeFactory(trike=Trike.objects.get(frame_serial="F9"), changed_at=make.DELIVERED, old_final_km=12.0)
+    bring("odometer", reading(8, "2025-05-08", "5"), reading(9, "2025-05-08", "5"))
+    assert dict(OdometerReading.objects.filter(value=5).values_list("trike__frame_serial", "verdict")) == {
+        "F8": "suspect", "F9": "accepted",
+    }  # fmt: skip

@@ -59,7 +59,7 @@ def judge(
     return judge_reading(
         day=day_of(read_at), value=float(value), unit=unit, now_day=day_of(now),
         delivered_day=segment.delivered_day, readings_days=segment.days, readings_km=segment.km,
-        km_per_day=segment.km_per_day, strict=strict,
+        km_per_day=segment.km_per_day, strict=strict, zero_km=segment.zero_km,
     )  # fmt: skip
 
 

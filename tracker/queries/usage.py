@@ -18,6 +18,7 @@ class Segment:
     km: list[float]
     delivered_day: float | None
     km_per_day: float
+    zero_km: float | None  # what the first display showed at the handover; None for every later display
 
 
 def segment_around(trike_id: int, moment: datetime) -> Segment:
@@ -36,12 +37,14 @@ def segment_around(trike_id: int, moment: datetime) -> Segment:
     if ended is not None and ended.old_final_km is not None:
         points.append((ended.changed_at, ended.old_final_km))
     clock = clocks_of([trike_id])[trike_id]
-    delivered = Trike.objects.filter(pk=trike_id, delivered_on__isnull=False).exists()
+    delivered = Trike.objects.filter(pk=trike_id, delivered_on__isnull=False)
+    zero_km = delivered.values_list("odometer_zero_km", flat=True).first()
     return Segment(
         [day_of(at) for at, _ in points],
         [km for _, km in points],
-        clock.zero_day if delivered else None,
+        clock.zero_day if zero_km is not None else None,
         clock.rate.km_per_day,
+        zero_km if begun is None else None,
     )
 
 

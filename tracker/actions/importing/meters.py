@@ -42,9 +42,13 @@ class Meter:
             self.rate = plain_rate(build_timeline(days, km, changes, zero_day=zero, zero_km=self.zero_km)).km_per_day
         return self.rate
 
+    def begun_by(self, moment: datetime) -> tuple[datetime, float | None, float] | None:
+        """Return the display change that brought the display of `moment`; None for the trike's first display."""
+        return max((change for change in self.changes if change[0] <= moment), default=None, key=lambda c: c[0])
+
     def segment(self, moment: datetime) -> list[tuple[datetime, float]]:
         """Return the accepted values of the display that was on the trike at `moment`."""
-        begun = max((change for change in self.changes if change[0] <= moment), default=None, key=lambda c: c[0])
+        begun = self.begun_by(moment)
         ended = min((change for change in self.changes if change[0] > moment), default=None, key=lambda c: c[0])
         points = [(begun[0], begun[2])] if begun else []
         points += [
@@ -103,6 +107,7 @@ class Meters:
             readings_km=[km for _, km in points],
             km_per_day=meter.km_per_day(at),
             strict=False,
+            zero_km=None if meter.begun_by(at) else meter.zero_km,
         )
 
     def take(self, reading: OdometerReading) -> None:
