@@ -6,11 +6,15 @@ from django import forms
 from django.http import HttpRequest, QueryDict
 from django.utils import timezone
 
+from tracker.pages.plain_inputs import PlainInputs
+
 NUMBER_HELP = "Write digits with a point for decimals and no commas: 3107 or 12.5."
 
 
 class Form(forms.Form):
     """A form whose labels carry no colon; `auto_id` keeps ids apart where a page shows several."""
+
+    default_renderer = PlainInputs()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("label_suffix", "")

@@ -5,7 +5,10 @@ from typing import Any
 
 from django import forms, template
 from django.conf import settings
+from django.forms.boundfield import BoundField
 from django.utils import timezone
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 
 from services.failures import CAUSES, FOUND, MODES
 from services.positions import POSITIONS
@@ -15,6 +18,8 @@ register = template.Library()
 
 STATUS_WORDS = {"overdue": "Overdue", "due": "Due now", "soon": "Soon", "ok": "Later"}
 STATUS_CLASS = {"ok": "later"}
+FREE = (forms.TextInput, forms.DateInput, forms.DateTimeInput)  # where an empty field says that it is optional
+OPTIONAL = mark_safe(' <span class="optional">(optional)</span>')
 
 
 @register.filter
@@ -80,25 +85,37 @@ def plain_number(value: Any) -> str:
     return text or "0"
 
 
-@register.inclusion_tag("desk/parts/status.html")
-def status(code: str, words: str = "") -> dict[str, str]:
+@register.simple_tag
+def status(code: str, words: str = "") -> str:
     """Draw a state as a shape and a word."""
-    return {"css": STATUS_CLASS.get(code, code), "words": words or STATUS_WORDS.get(code, code.replace("_", " "))}
+    css = STATUS_CLASS.get(code, code)
+    return format_html(
+        '<span class="status {}">{}</span>', css, words or STATUS_WORDS.get(code, code.replace("_", " "))
+    )
 
 
-@register.inclusion_tag("desk/parts/field.html")
-def field(bound: Any, unit: str = "", hint: str = "", bare: bool = False) -> dict[str, Any]:
-    """Draw one form field: label, input with its unit, hint, and the refusal right beside it."""
-    widget = bound.field.widget
-    return {
-        "field": bound,
-        "unit": unit or widget.attrs.get("data-unit", ""),
-        "hint": hint or bound.help_text,
-        "is_tick": getattr(widget, "input_type", "") == "checkbox",
-        "optional": not bound.field.required
-        and not bare
-        and isinstance(widget, forms.TextInput | forms.DateInput | forms.DateTimeInput),
-    }
+@register.simple_tag
+def field(bound: BoundField, unit: str = "", hint: str = "", bare: bool = False) -> str:
+    """Draw one form field: label, input with its unit, hint, and the refusal right beside it.
+
+    Written out here and not in a template: a job card draws hundreds of them.
+    """
+    if bound.is_hidden:
+        return bound.as_widget()
+    widget, errors, hint = bound.field.widget, bound.errors, hint or bound.help_text
+    unit = unit or widget.attrs.get("data-unit", "")
+    free = not bound.field.required and not bare and isinstance(widget, FREE)
+    mark = OPTIONAL if free else ""
+    label = format_html('<label for="{}">{}{}</label>', bound.id_for_label, bound.label, mark)
+    if getattr(widget, "input_type", "") == "checkbox":
+        drawn = format_html('<div class="tick">{}{}</div>', bound.as_widget(), label)
+    elif unit:
+        drawn = format_html('{}<span class="unit">{}<span>{}</span></span>', label, bound.as_widget(), unit)
+    else:
+        drawn = format_html("{}{}", label, bound.as_widget())
+    told = format_html_join("", '<span class="refused" id="{}_error">{}</span>', ((bound.auto_id, e) for e in errors))
+    help_line = format_html('<span class="hint" id="{}_helptext">{}</span>', bound.auto_id, hint) if hint else ""
+    return format_html('<div class="field{}">{}{}{}</div>', " bad" if errors else "", drawn, told, help_line)
 
 
 @register.simple_tag(takes_context=True)
