@@ -38,11 +38,16 @@ class DisplayChange:
 
 @dataclass(frozen=True)
 class Timeline:
-    """Life distance over time: `life_km[i]` on `days[i]`, never falling; `estimated[i]` where nobody read it."""
+    """Life distance over time: `life_km[i]` on `days[i]`, never falling; `estimated[i]` where nobody read it.
+
+    `ahead_days`, `ahead_km`: what is expected after the last point (services/outlook.py); empty where nothing is.
+    """
 
     days: np.ndarray = field(repr=False)
     life_km: np.ndarray = field(repr=False)
     estimated: np.ndarray = field(repr=False)
+    ahead_days: np.ndarray = field(repr=False, default_factory=lambda: np.empty(0))
+    ahead_km: np.ndarray = field(repr=False, default_factory=lambda: np.empty(0))
 
     @property
     def last_day(self) -> float:
@@ -60,10 +65,13 @@ class Timeline:
         return int(np.count_nonzero(~self.estimated)) - 1
 
     def life_at(self, days: np.ndarray | Sequence[float] | float, km_per_day: float = 0.0) -> np.ndarray:
-        """Return life (km) on `days`: interpolated, 0 before the first point, onward at `km_per_day` after the last."""
+        """Return life (km) on `days`: 0 before the first point, interpolated, past the last as expected, then at `km_per_day`."""
         asked = np.asarray(days, dtype=float)
-        inside = np.interp(asked, self.days, self.life_km, left=0.0)
-        return inside + np.maximum(asked - self.days[-1], 0.0) * km_per_day
+        known, life = self.days, self.life_km
+        if len(self.ahead_days):
+            known, life = np.append(known, self.ahead_days), np.append(life, self.ahead_km)
+        inside = np.interp(asked, known, life, left=0.0)
+        return inside + np.maximum(asked - known[-1], 0.0) * km_per_day
 
     def is_estimate(self, days: np.ndarray | Sequence[float] | float) -> np.ndarray:
         """Return whether life on `days` rests on an estimate: past the last reading, or on the way to and after a guess."""
@@ -103,7 +111,7 @@ def build_timeline(
             life, estimated = _life_at_change(change, points, base_life, base_display, km_per_day)
             points.append((change.day, life, estimated))
             base_life, base_display, begun = life, change.new_start_km, change.day
-    return _monotone(points)
+    return monotone(points)
 
 
 def _life_at_change(
@@ -121,7 +129,7 @@ def _life_at_change(
     return last[1] + pace * max(change.day - last[0], 0.0), True
 
 
-def _monotone(points: list[tuple[float, float, bool]]) -> Timeline:
+def monotone(points: list[tuple[float, float, bool]]) -> Timeline:
     """Points in time order, one a moment (the highest), never falling."""
     ordered = sorted(points, key=lambda p: (p[0], p[1]))
     days = np.array([p[0] for p in ordered])

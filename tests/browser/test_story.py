@@ -1,55 +1,202 @@
-"""The desk's day in a real browser: import, due list, trike, scan. Screenshots land in an ignored folder."""
+"""The desk's day in a real browser: import, due list, job card, signature, one mail. Screenshots go to an ignored folder."""
 
-from datetime import date
+import csv
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from django.utils import timezone
 
-from tests.browser.conftest import SHOTS
-from tracker.actions.imports import bring_in
-from tracker.models import Component, Trike
+from tests.browser.looking import look
+from tests.mail_server import free_port, listening, point_settings_at
+from tracker.actions.schedule import load_default_intervals
+from tracker.models import Component, DueLine, Fitment, JobCard, Owner, Trike
+from tracker.queries.due import due_list, rebuild_differences
+from tracker.queries.life import distances_now, lives_of
+from tracker.queries.reminders import owners_of
+from tracker.tasks.imports import work_imports
+from tracker.tasks.outbox import dispatch_outbox
+from tracker.tasks.sweep import sweep
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
-WIDTHS = (1280, 820, 390)
+FILES = ("catalogue.csv", "parts.csv", "deliveries.xlsx", "odometer.csv", "service_book.csv")
 
 
 @pytest.fixture
-def workshop(transactional_db):
-    """The demo workshop, up to its deliveries."""
-    anchor = date.fromisoformat((FIXTURES / "anchor.txt").read_text().strip())
-    now = timezone.now()
-    files = [(name, (FIXTURES / name).read_bytes()) for name in ("catalogue.csv", "parts.csv", "deliveries.xlsx")]
-    bring_in(files=files, by=None, now=now, shift_days=(now.date() - anchor).days, write=True)
+def mail(settings):
+    settings.QUIET_FROM_HOUR, settings.QUIET_UNTIL_HOUR = 24, 0
+    point_settings_at(settings, free_port())
+    with listening(settings.EMAIL_PORT) as server:
+        yield server
 
 
-def look(page, name):
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": 900})
-        page.screenshot(path=SHOTS / f"{name}-{width}.png", full_page=True)
-        wide = page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
-        assert not wide, f"{name} scrolls sideways at {width} px"
-    page.set_viewport_size({"width": 1280, "height": 900})
-
-
-def test_a_scanned_serial_leads_straight_to_its_component(workshop, desk):
-    assert Trike.objects.count() == 240
-    serial = Component.objects.filter(part_type__kind="battery", state="fitted").values_list("serial", flat=True)[0]
-    desk.keyboard.type(serial.lower())
-    desk.keyboard.press("Enter")
+def test_the_desk_imports_the_workshop_works_a_card_and_the_owner_gets_one_mail(desk, mail):
+    upload_the_files(desk)
+    look_at_the_first_pages(desk)
+    trike, owner = first_on_the_due_list()
+    battery = part_at(trike, "battery")
+    life = lives_of([battery.pk], timezone.now())[battery.pk].km
+    before = due_days(trike)
+    open_from_the_due_list(desk, trike)
+    fill_the_card(desk, trike)
+    sign(desk)
+    after = due_days(trike)
+    assert after["hub_oil_change"] > before["hub_oil_change"]
+    assert after["chain_check"] > before["chain_check"]
+    assert rebuild_differences() == []
+    scan(desk, battery.serial.lower())
     desk.wait_for_url("**/components/**")
-    assert serial in desk.inner_text("main")
-    look(desk, "component")
+    assert battery.serial in desk.inner_text("main")
+    look(desk, "old-battery")
+    kept = lives_of([battery.pk], timezone.now() + timedelta(days=30))[battery.pk].km
+    assert kept == pytest.approx(life, abs=60)  # it stays with its serial and grows no more
+    assert part_at(trike, "battery") != battery
+    send_out()
+    letters = mail.mails_to(owner.email)
+    assert len(letters) == 1
+    send_out()
+    assert len(mail.mails_to(owner.email)) == 1
+    read_the_mail(desk, letters[0], owner)
 
 
-def test_the_first_pages_fit_every_width(workshop, desk):
-    trike = Trike.objects.order_by("pk").first()
+def upload_the_files(desk) -> None:
+    """Each file at the desk: upload, the worker checks, every row's verdict, confirm, the worker writes."""
+    with (FIXTURES / "intervals.csv").open(newline="", encoding="utf-8") as lines:
+        load_default_intervals(rows=list(csv.DictReader(lines)), now=timezone.now())
+    for name in FILES:
+        desk.goto("/imports/")
+        desk.set_input_files("input[name=file]", FIXTURES / name)
+        desk.click("text=Upload and check")
+        desk.wait_for_url("**/imports/*/")
+        assert work_imports() == 1
+        desk.reload()
+        look(desk, f"import-{name.partition('.')[0]}")
+        desk.click("button:has-text('Write ')")
+        desk.wait_for_load_state()
+        assert work_imports() == 1
+        desk.reload()
+        assert "rows written" in desk.inner_text("main")
+    assert Trike.objects.filter(state="delivered").count() == 240
+
+
+def look_at_the_first_pages(desk) -> None:
     for name, path in (
         ("today", "/"),
         ("due", "/due/?window=all"),
         ("trikes", "/trikes/"),
-        ("trike", f"/trikes/{trike.pk}/"),
+        ("intervals", "/intervals/"),
     ):
         answer = desk.goto(path)
         assert answer.status == 200
         look(desk, name)
+
+
+def first_on_the_due_list() -> tuple[Trike, Owner]:
+    """The first trike on the due list that has a geared hub, whose oil falls due, and an owner who wants reminders."""
+    lines = list(due_list())
+    owners = owners_of({line.trike_id for line in lines})
+    geared = set(DueLine.objects.filter(task="hub_oil_change").values_list("trike_id", flat=True))
+    line = next(line for line in lines if line.trike_id in geared and owners[line.trike_id].reminders_agreed)
+    return line.trike, owners[line.trike_id]
+
+
+def part_at(trike: Trike, position: str) -> Component:
+    return Fitment.objects.current().get(trike=trike, position=position).component
+
+
+def due_days(trike: Trike) -> dict:
+    rows = DueLine.objects.filter(trike=trike, due_on__isnull=False).order_by("-due_on")
+    return {row.task: row.due_on for row in rows}  # the soonest of each task
+
+
+def open_from_the_due_list(desk, trike: Trike) -> None:
+    desk.goto("/due/?window=all")
+    desk.fill("#due_q", trike.frame_serial)
+    desk.press("#due_q", "Enter")
+    desk.wait_for_load_state()
+    desk.click(f"a:has-text('{trike.frame_serial}') >> nth=0")
+    desk.wait_for_url("**/trikes/**")
+    look(desk, "trike")
+    desk.click("text=Open a job card")
+    desk.fill("textarea[name=complaint]", "Less range than last year; rattles on cobbles.")
+    desk.click("button:has-text('Open the card')")
+    desk.wait_for_url("**/jobs/**")
+
+
+def fill_the_card(desk, trike: Trike) -> None:
+    """Odometer, hub oil, chain measured, battery swapped by serials."""
+    look(desk, "card-open")
+    here = distances_now([trike.pk], timezone.now())[trike.pk]
+    days = (timezone.localdate() - here.last_read_on).days
+    desk.fill("#odometer input[name=value]", str(round(here.last_display_km + here.rate.km_per_day * days) + 1))
+    desk.select_option("#odometer select[name=unit]", "km")
+    desk.click("text=Keep the reading")
+    desk.wait_for_load_state()
+    hub, chain, battery = (part_at(trike, place) for place in ("rear-hub", "chain", "battery"))
+    done(desk, f"#task-{hub.pk}-hub_oil_change")
+    measured = f"#measure-{chain.pk}-chain_elongation_pct"
+    unfold(desk, f"#task-{chain.pk}-chain_check")
+    desk.fill(f"{measured} input[name=value]", "0.3")
+    desk.click(f"{measured} button")
+    desk.wait_for_load_state()
+    assert "0.30 %" in desk.inner_text(measured) or "0.3 %" in desk.inner_text(measured)
+    done(desk, f"#task-{chain.pk}-chain_check")
+    spare = Component.objects.filter(part_type__kind="battery", state="in_stock").first()
+    desk.select_option("#swap select[name=position]", "battery")
+    desk.fill("#swap input[name=old_serial]", battery.serial.lower())
+    desk.fill("#swap input[name=new_serial]", f" {spare.serial} ")
+    desk.select_option("#swap select[name=fate]", "returned")
+    desk.fill("#swap input[name=reason]", "lost a third of its range")
+    desk.click("text=Plan the swap")
+    desk.wait_for_load_state()
+    assert spare.serial in desk.inner_text("#swap")
+    look(desk, "card-filled")
+
+
+def unfold(desk, selector: str) -> None:
+    if desk.locator(selector).get_attribute("open") is None:
+        desk.click(f"{selector} > summary")
+
+
+def done(desk, selector: str) -> None:
+    unfold(desk, selector)
+    desk.click(f"{selector} button[value=done]")
+    desk.wait_for_load_state()
+
+
+def sign(desk) -> None:
+    desk.click("text=Review and sign")
+    desk.wait_for_url("**/sign/")
+    look(desk, "card-sign")
+    desk.fill("input[name=password]", "spoke-and-hub-9")
+    desk.click("button:has-text('Sign as')")
+    desk.wait_for_load_state()
+    assert JobCard.objects.get(complaint__startswith="Less range").state == "signed"
+    look(desk, "card-signed")
+
+
+def scan(desk, serial: str) -> None:
+    """As a scanner does: it types wherever the cursor stands, and ends with Enter."""
+    desk.goto("/")
+    desk.keyboard.type(serial)
+    desk.keyboard.press("Enter")
+
+
+def send_out() -> None:
+    sweep()
+    while dispatch_outbox():
+        pass
+
+
+def read_the_mail(desk, letter, owner: Owner) -> None:
+    """It speaks in the owner's units and looks right on a phone."""
+    text = letter.get_body(("plain",)).get_content()
+    wanted, other = (" miles", " km") if owner.distance_unit == "mi" else (" km", " miles")
+    assert wanted in text
+    assert other not in text
+    desk.set_content(letter.get_body(("html",)).get_content())
+    look(desk, "mail")
+    link = next(word for word in text.split() if "/o/" in word)
+    desk.goto("/o/" + link.rsplit("/o/", 1)[1])
+    assert desk.inner_text("h1")
+    look(desk, "owner-page")

@@ -1,12 +1,11 @@
 """Over a real connection to a mail server on this machine."""
 
 import random
-import socket
 from datetime import timedelta
 
 import pytest
-from aiosmtpd.controller import Controller
 
+from tests.mail_server import free_port, listening, point_settings_at
 from tests.reminders.conftest import DUE, dispatch_all, some_task, trike_with
 from tracker.actions.outbox import MOST_ATTEMPTS, dispatch_one
 from tracker.actions.posting import Letter, Outcome
@@ -20,51 +19,16 @@ LETTER = Letter(
 )
 
 
-class Server:
-    """A mail server that answers each step as told and keeps what it took."""
-
-    def __init__(self) -> None:
-        self.took, self.to_sender, self.to_recipient, self.to_letter = [], "250 OK", "250 OK", "250 OK"
-
-    async def handle_MAIL(self, server, session, envelope, address, options):
-        if self.to_sender.startswith("250"):
-            envelope.mail_from = address
-        return self.to_sender
-
-    async def handle_RCPT(self, server, session, envelope, address, options):
-        if self.to_recipient.startswith("250"):
-            envelope.rcpt_tos.append(address)
-        return self.to_recipient
-
-    async def handle_DATA(self, server, session, envelope):
-        if self.to_letter == "hang up":
-            server.transport.abort()
-            return "250 never heard"
-        if self.to_letter.startswith("250"):
-            self.took.append(envelope)
-        return self.to_letter
-
-
-def free_port() -> int:
-    with socket.socket() as door:
-        door.bind(("127.0.0.1", 0))
-        return door.getsockname()[1]
-
-
 @pytest.fixture
 def port(settings) -> int:
-    settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_USE_TLS = "127.0.0.1", free_port(), False
-    settings.MAIL_CHANNEL = "smtp"
+    point_settings_at(settings, free_port())
     return settings.EMAIL_PORT
 
 
 @pytest.fixture
 def server(port):
-    handler = Server()
-    controller = Controller(handler, hostname="127.0.0.1", port=port)
-    controller.start()
-    yield handler
-    controller.stop()
+    with listening(port) as handler:
+        yield handler
 
 
 @pytest.fixture
@@ -124,13 +88,8 @@ def test_no_connection_is_tried_again_until_it_is_shown_as_failed(port, message)
 
 def test_a_server_that_comes_back_gets_the_letter(port, message):
     assert dispatch_all(SmtpChannel(), DUE) == [Outcome.LATER]
-    handler = Server()
-    controller = Controller(handler, hostname="127.0.0.1", port=port)
-    controller.start()
-    try:
+    with listening(port) as handler:
         assert dispatch_all(SmtpChannel(), DUE + timedelta(minutes=6)) == [Outcome.SENT]
-    finally:
-        controller.stop()
     assert len(handler.took) == 1
 
 
