@@ -20,8 +20,8 @@ SCALES = np.array([1.0, 1.0 / MILE, MILE])  # km of the display = what was typed
 LABEL_WEIGHTS = np.log([0.962, 0.010, 0.010]) + np.log(SCALES)
 LOOK_BACK = 5
 # Pairs of labels of two readings in a row: one slip may follow the same slip, not the other one.
-EARLIER = np.array([0, 0, 0, 1, 1, 2, 2])
-LATER = np.array([0, 1, 2, 0, 1, 0, 2])
+EARLIER = np.array([0, 1, 2, 0, 1, 0, 2])
+LATER = np.array([0, 0, 0, 1, 1, 2, 2])
 FORBIDDEN = -1e3  # no honest path; finite, so that what a person decided always finds one
 NEVER = -1e6  # against a person's verdict
 _MISFITS = 0.012
@@ -64,9 +64,13 @@ class Nodes:
 
 @dataclass(frozen=True)
 class Edges:
-    """Log weights of a path stepping from reading j - k to reading j: (N, LOOK_BACK, pairs, M); skip: (N + 1, M) summed."""
+    """Log weights of a path stepping from reading j - k to reading j. ridden: (N, LOOK_BACK, pairs, M).
+
+    reset_at: where in `ridden` the display may have begun anew instead, reset: the weights there; skip: (N + 1, M) summed.
+    """
 
     ridden: np.ndarray
+    reset_at: tuple[np.ndarray, ...]
     reset: np.ndarray
     skip: np.ndarray
 
@@ -88,6 +92,26 @@ def stretch_weight(km: np.ndarray, centre: np.ndarray, variance: np.ndarray) -> 
     weight -= 0.5 * np.log(variance)
     weight -= log_km
     return weight
+
+
+def join_weight(
+    km: np.ndarray, centre: np.ndarray, variance: np.ndarray, years: np.ndarray, tolerance: np.ndarray
+) -> np.ndarray:
+    """Return the log density of `km` between two readings: ridden on, or the same distance looked at twice. All broadcast.
+
+    FORBIDDEN where it falls by more than `tolerance` (km) or is more than anybody rides in `years`.
+    """
+    weight = stretch_weight(km, centre, variance)
+    weight[(km < 0) | (km > _MOST_A_DAY * DAYS_A_YEAR * years + _MOST_AT_ONCE)] = FORBIDDEN
+    same = np.nonzero(np.abs(km) <= tolerance)
+    width = np.broadcast_to(tolerance, km.shape)[same]
+    weight[same] = np.logaddexp(weight[same], np.log(0.04 / width) - 2.0 * (km[same] / width) ** 2)
+    return weight
+
+
+def lag_years(owner: np.ndarray) -> np.ndarray:
+    """Return half the time that may lie between looking at a display and the date written, in years."""
+    return np.where(owner, _OWNER_LAG_DAYS, _BENCH_LAG_DAYS) / 2 / DAYS_A_YEAR
 
 
 def skip_weight(shown: np.ndarray) -> np.ndarray:
@@ -114,7 +138,7 @@ def edges_between(nodes: Nodes, rate: np.ndarray, spread: np.ndarray, fleet: Fle
     years = np.where(crossing, nodes.run_day[1:, None], _earlier(nodes.day))
     years = np.maximum(nodes.day[1:, None] - years, 0.0) / DAYS_A_YEAR
     season = np.where(crossing, nodes.run_clock[1:, None], _earlier(nodes.clock))
-    lag = np.where(nodes.owner[1:, None] | _earlier(nodes.owner), _OWNER_LAG_DAYS, _BENCH_LAG_DAYS) / 2 / DAYS_A_YEAR
+    lag = lag_years(nodes.owner[1:, None] | _earlier(nodes.owner))
     exposure = np.maximum(nodes.clock[1:, None] - season, 0.0) + lag
     variance = exposure_noise(exposure, years, spread, fleet)
     centre = rate + np.log(exposure)
@@ -125,40 +149,28 @@ def edges_between(nodes: Nodes, rate: np.ndarray, spread: np.ndarray, fleet: Fle
     before = np.where(crossing[:, :, None], nodes.run_start[1:, None, None], before)
     after = nodes.values[LATER, 1:].transpose(1, 0, 2)[:, None]
     km = after - before
-    ridden = stretch_weight(km, centre[:, :, None], variance[:, :, None])
-    most = (_MOST_A_DAY * DAYS_A_YEAR * years + _MOST_AT_ONCE)[:, :, None]
-    ridden[(km < 0) | (km > most)] = FORBIDDEN
-    _add_same(ridden, km, tolerance)
-    reset = _resets(nodes, km, tolerance, crossing, years, exposure, variance, rate)
-    labels = _label_weights(nodes)[:, LATER].transpose(0, 1, 2)[:, None]
+    ridden = join_weight(km, centre[:, :, None], variance[:, :, None], years[:, :, None], tolerance)
+    reset_at = np.nonzero((km <= -tolerance) & ~crossing[:, :, None])
+    reset = _reset_weight(reset_at, nodes, years, exposure, variance, rate)
+    labels = _label_weights(nodes)[:, LATER][:, None]
     skip = _skips(nodes)
     between = (skip[:-1][:, None] - _earlier(skip))[:, :, None] + labels
     nowhere = np.arange(1, count + 1)[:, None] < np.arange(1, LOOK_BACK + 1)[None, :]
     between[nowhere] = -np.inf
-    return Edges(ridden + between, reset + between, skip)
+    return Edges(ridden + between, reset_at, reset + between[reset_at], skip)
 
 
-def _add_same(ridden: np.ndarray, km: np.ndarray, tolerance: np.ndarray) -> None:
-    """A second look at the same distance, give or take the rounding."""
-    same = np.nonzero(np.abs(km) <= tolerance)
-    width = np.broadcast_to(tolerance, km.shape)[same]
-    ridden[same] = np.logaddexp(ridden[same], np.log(0.04 / width) - 2.0 * (km[same] / width) ** 2)
-
-
-def _resets(
-    nodes: Nodes, km: np.ndarray, tolerance: np.ndarray, crossing: np.ndarray, years: np.ndarray, exposure: np.ndarray,
-    variance: np.ndarray, rate: np.ndarray,
+def _reset_weight(
+    at: tuple[np.ndarray, ...], nodes: Nodes, years: np.ndarray, exposure: np.ndarray, variance: np.ndarray,
+    rate: np.ndarray,
 ) -> np.ndarray:  # fmt: skip
     """The display began anew somewhere between two readings, most often at zero."""
-    weight = np.full(km.shape, FORBIDDEN)
-    row, back, pair, machine = np.nonzero((km <= -tolerance) & ~crossing[:, :, None])
+    row, back, pair, machine = at
     counted = nodes.counted[LATER[pair], row + 1, machine]
-    half = exposure[row, back, machine] / 2
-    centre = rate[machine] + np.log(half)
+    centre = rate[machine] + np.log(exposure[row, back, machine] / 2)
     begun = stretch_weight(counted, centre, variance[row, back, machine] + 0.5)
     chance = np.log(_RESETS_A_YEAR * years[row, back, machine] + _RESET_FLOOR)
-    weight[row, back, pair, machine] = chance + np.log(0.8 * np.exp(begun) + 0.2 / 4000.0)
-    return weight
+    return chance + np.log(0.8 * np.exp(begun) + 0.2 / 4000.0)
 
 
 def _label_weights(nodes: Nodes) -> np.ndarray:

@@ -11,12 +11,12 @@ import numpy as np
 
 from services.fleet_rates import FleetRates
 from services.timeline_costs import OK, OUTLIER, Nodes, edges_between
-from services.timeline_rows import Machines, Readings, Rows, Swaps, nodes_of, rows_of
-from services.timeline_search import Path, chances, likeliest_path
+from services.timeline_rows import Machines, Readings, Swaps, nodes_of, rows_of
+from services.timeline_search import Chances, Path, chances, likeliest_path
 
 _OWN_WEIGHT_YEARS = 0.3
 _LEAST_SPREAD = 0.15
-_CHUNK = 120_000
+_CHUNK = 300_000
 
 
 @dataclass(frozen=True)
@@ -26,6 +26,7 @@ class Labels:
     label: of timeline_costs.LABELS; p_wrong: chance that it is not right as typed; p_reset: chance that the display began
     anew since the reading before; reset: the path says so; life_km: life when it was read (nan for outliers); estimated: life
     rests on a guess made at this reading; bridged: km guessed for displays that ended unread since the reading before.
+    rate, spread (n,): each machine's own log km a season-year, and its variance, as the second pass used them.
     """
 
     label: np.ndarray
@@ -35,7 +36,8 @@ class Labels:
     life_km: np.ndarray
     estimated: np.ndarray
     bridged: np.ndarray
-    rows: Rows
+    rate: np.ndarray
+    spread: np.ndarray
 
 
 def label_fleet(
@@ -47,15 +49,16 @@ def label_fleet(
     label, life = np.full(total, OUTLIER), np.full(total, np.nan)
     p_wrong, p_reset, bridged = np.ones(total), np.zeros(total), np.zeros(total)
     reset, estimated = np.zeros(total, dtype=bool), np.zeros(total, dtype=bool)
+    rate, spread = np.full(len(rows.count), fleet.mu), np.full(len(rows.count), fleet.tau2)
     for who in _groups(rows.count):
         nodes = nodes_of(rows, who, machines, fleet)
-        path, found, walked = _judge(nodes, fleet)
+        path, found, walked, rate[who], spread[who] = _judge(nodes, fleet)
         count = len(nodes.day) - 1
         to = rows.source[rows.first[who][None, :] + np.arange(count)[:, None]]
         label[to], reset[to] = path.label[1:], path.reset[1:]
         p_wrong[to], p_reset[to] = 1.0 - found.labels[OK], found.reset
         life[to], estimated[to], bridged[to] = walked.life[1:], walked.guessed[1:], walked.bridged[1:]
-    return Labels(label, p_wrong, p_reset, reset, life, estimated, bridged, rows)
+    return Labels(label, p_wrong, p_reset, reset, life, estimated, bridged, rate, spread)
 
 
 def _groups(count: np.ndarray) -> list[np.ndarray]:
@@ -68,14 +71,14 @@ def _groups(count: np.ndarray) -> list[np.ndarray]:
     return groups
 
 
-def _judge(nodes: Nodes, fleet: FleetRates):
+def _judge(nodes: Nodes, fleet: FleetRates) -> tuple[Path, Chances, "Walk", np.ndarray, np.ndarray]:
     machines = nodes.day.shape[1]
     rate, spread = np.full(machines, fleet.mu), np.full(machines, fleet.tau2)
     path = likeliest_path(edges_between(nodes, rate, spread, fleet))
     rate, spread = _own_rate(nodes, walk(nodes, path, rate), path, fleet)
     edges = edges_between(nodes, rate, spread, fleet)
     path = likeliest_path(edges)
-    return path, chances(edges), walk(nodes, path, rate)
+    return path, chances(edges), walk(nodes, path, rate), rate, spread
 
 
 def _own_rate(nodes: Nodes, walked: "Walk", path: Path, fleet: FleetRates) -> tuple[np.ndarray, np.ndarray]:

@@ -81,38 +81,56 @@ def rows_of(readings: Readings, swaps: Swaps, machines: Machines, fleet: FleetRa
     source, who, day = kept[order], who[order], day[order]
     first = np.searchsorted(who, np.arange(len(machines.zero_day)))
     count = np.bincount(who, minlength=len(machines.zero_day))
-    offset, run, run_day, run_start = _segments(who, day, swaps, machines)
+    shows = _displays(who, day, swaps, machines)
     southern = machines.southern[who]
     return Rows(
         source, first, count, who, day, season_clock(fleet.months, day, southern), readings.km[source],
-        readings.owner[source], readings.decided[source], offset, run, run_day,
-        season_clock(fleet.months, run_day, southern), run_start,
+        readings.owner[source], readings.decided[source], shows.offset, shows.run, shows.run_day,
+        season_clock(fleet.months, shows.run_day, southern), shows.run_start,
     )  # fmt: skip
 
 
-def _segments(
-    who: np.ndarray, day: np.ndarray, swaps: Swaps, machines: Machines
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """(offset, run, run_day, run_start) by row: a reading on the day of a swap is of the new display."""
-    counts = swaps.day > machines.zero_day[swaps.machine]
-    order = np.lexsort((swaps.new_start, swaps.day, swaps.machine))
-    order = order[counts[order]]
+@dataclass(frozen=True)
+class Displays:
+    """For each reading: km its display is behind the first one; displays that ended unread before it, when and where the
+
+    last of those after began (km with its offset).
+    """
+
+    offset: np.ndarray
+    run: np.ndarray
+    run_day: np.ndarray
+    run_start: np.ndarray
+
+
+def displays_of(readings: Readings, swaps: Swaps, machines: Machines) -> Displays:
+    """Return which display each reading (m,) was taken from, in the caller's order."""
+    day = np.maximum(readings.day, machines.zero_day[readings.machine])
+    return _displays(readings.machine, day, swaps, machines)
+
+
+def _displays(who: np.ndarray, day: np.ndarray, swaps: Swaps, machines: Machines) -> Displays:
+    """A reading on the day of a swap is of the new display."""
+    order = swap_order(swaps, machines)
     machine, when, old, new = (column[order] for column in (swaps.machine, swaps.day, swaps.old_final, swaps.new_start))
     unknown = np.isnan(old)
-    added = np.cumsum(np.where(unknown, 0.0, old - new))
-    runs = np.cumsum(unknown)
-    begins = np.searchsorted(machine, np.arange(len(machines.zero_day) + 1))
-    before = begins[:-1]  # of each machine: how many swaps other machines before it have
-    added, runs = np.append(0.0, added), np.append(0, runs)
-    last = _last_before(machine, when, who, day)  # how many swaps, of all, up to each row
-    offset, run = added[last] - added[before[who]], runs[last] - runs[before[who]]
-    at = np.maximum.accumulate(np.append(0, np.where(unknown, np.arange(1, len(order) + 1), 0)))[last] - 1
-    inside = run > 0
-    at = np.where(inside, at, 0)
-    if not inside.any():
-        return offset, run, machines.zero_day[who].astype(float), np.zeros(len(who))
-    run_start = new[at] + added[at + 1] - added[before[who]]
-    return offset, run, np.where(inside, when[at], machines.zero_day[who]), np.where(inside, run_start, 0.0)
+    added = np.append(0.0, np.cumsum(np.where(unknown, 0.0, old - new)))
+    runs = np.append(0, np.cumsum(unknown))
+    before = np.searchsorted(machine, np.arange(len(machines.zero_day)))[who]  # swaps of the machines before it
+    last = _last_before(machine, when, who, day)  # swaps of all machines up to each row
+    run = runs[last] - runs[before]
+    begun = np.maximum.accumulate(np.append(0, np.where(unknown, np.arange(1, len(order) + 1), 0)))[last]
+    start = np.append(0.0, new)[begun] + added[begun] - added[before]
+    return Displays(
+        added[last] - added[before], run, np.where(run > 0, np.append(0.0, when)[begun], machines.zero_day[who]),
+        np.where(run > 0, start, 0.0),
+    )  # fmt: skip
+
+
+def swap_order(swaps: Swaps, machines: Machines) -> np.ndarray:
+    """Return the swaps that count, by machine and time: those up to the delivery are part of where it began."""
+    order = np.lexsort((swaps.new_start, swaps.day, swaps.machine))
+    return order[(swaps.day > machines.zero_day[swaps.machine])[order]]
 
 
 def _last_before(machine: np.ndarray, when: np.ndarray, who: np.ndarray, day: np.ndarray) -> np.ndarray:
