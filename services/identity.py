@@ -11,7 +11,7 @@ LONGEST_TYPED = 400  # full-width or composed letters shrink; nothing longer is 
 _UNSEEN = set("\u034f\u115f\u1160\u17b4\u17b5\u3164\uffa0\u2800") | {chr(code) for code in range(0xFE00, 0xFE10)}
 _TRIMMED = " \t\r\n"
 _LETTERS = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe"})  # letters without a decomposition
-_BIDI = set("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")  # they turn the direction of text (UAX 9)
 _KEPT_CONTROLS = {"\n", "\t", "\r"}
 
 
@@ -67,16 +67,20 @@ def natural_key(serial: str) -> tuple[tuple[int, int | str], ...]:
 def clean_text(text: str, limit: int) -> str:
     """Return `text` as kept: trimmed at the ends, otherwise as typed.
 
-    Raises BadText: NUL or other control characters (line ends and tabs may stay), lone surrogates, direction
-    overrides, or more than `limit` characters.
+    Raises BadText: NUL or other control characters (line ends and tabs may stay), lone surrogates, or more than
+    `limit` characters. Characters that turn the direction of text are kept: `visible` writes them out.
     """
     for character in text:
-        category = unicodedata.category(character)
-        if (category in {"Cc", "Cs"} and character not in _KEPT_CONTROLS) or character in _BIDI:
+        if unicodedata.category(character) in {"Cc", "Cs"} and character not in _KEPT_CONTROLS:
             raise BadText("The text holds characters that cannot be kept.", field="text", remedy="Type it again.")
     if len(text) > limit:
         raise BadText(f"The text has {len(text):,} characters; {limit:,} fit.", field="text", remedy="Shorten it.")
     return text.strip()
+
+
+def visible(text: str) -> str:
+    """Return `text` as it is shown: characters that turn its direction are written out, as [U+202E]."""
+    return _TURNS.sub(lambda turn: f"[U+{ord(turn.group()):04X}]", text)
 
 
 def fold_name(name: str) -> str:

@@ -176,6 +176,11 @@ def test_a_serial_nobody_can_find_again_is_a_problem(text):
     assert [p.field for p in line.problems] == ["Serial"]
 
 
+def test_a_text_that_turns_its_direction_is_kept_as_it_stands():
+    line = row(Note="A\u202eB")
+    assert (line.text("Note", 120), line.problems) == ("A\u202eB", [])
+
+
 def test_a_needed_cell_that_is_blank_is_a_problem():
     line = row(Owner="  ")
     assert line.text("Owner", 120, needed=True) == ""

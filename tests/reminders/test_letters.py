@@ -172,3 +172,11 @@ def test_no_letter_carries_the_token_into_the_database(letter):
 
 def test_headers_take_one_line_of_printable_text():
     assert one_line("a\r\n b\x00\tc") == "a b c"
+
+
+def test_a_name_that_turns_the_direction_of_text_is_written_out(letter, postbox):
+    mail = letter(name="Robin \u202enomreg")
+    for part in (text_of(mail), html_of(mail), mail["To"]):
+        assert "\u202e" not in part
+        assert "Robin [U+202E]nomreg" in part
+    assert lint(postbox.letters[0].content, mail) == []

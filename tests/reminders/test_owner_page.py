@@ -235,6 +235,12 @@ def test_the_visit_can_be_taken_into_a_calendar(phone, trike):
     assert all(len(line) <= 75 for line in response.content.split(b"\r\n"))
 
 
+def test_a_model_that_turns_the_direction_of_text_is_written_out_in_the_calendar(phone, trike):
+    trike.model = "Fen\u202erenn"
+    trike.save()
+    assert "Fen[U+202E]renn" in phone.get("/o/visit.ics").content.decode()
+
+
 def test_without_a_visit_there_is_no_calendar_file(phone, trike):
     trike.visits.update(state="done", closed_at=timezone.now())
     assert phone.get("/o/visit.ics").status_code == 404

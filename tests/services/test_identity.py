@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.identity import BadSerial, BadText, canonical_serial, clean_text, fold_name, natural_key
+from services.identity import BadSerial, BadText, canonical_serial, clean_text, fold_name, natural_key, visible
 
 
 @pytest.mark.parametrize("typed", ["bt-204x", " BT-204X ", "ＢＴ-204X", "Bt-204x\t", "\r\nbt-204x\r\n"])
@@ -72,12 +72,33 @@ def test_serials_that_begin_with_digits_and_with_letters_can_be_sorted_together(
     assert sorted(["B2", "10", "9"], key=natural_key) == ["9", "10", "B2"]
 
 
-@pytest.mark.parametrize("text", ["brake squeals\nat low speed", "<script>alert(1)</script>", "=1+1", "été 🚲"])
+@pytest.mark.parametrize(
+    "text", ["brake squeals\nat low speed", "<script>alert(1)</script>", "=1+1", "été 🚲", "a\u202eb"]
+)
 def test_ordinary_and_hostile_looking_text_is_kept_verbatim(text):
     assert clean_text(text, 100) == text
 
 
-@pytest.mark.parametrize("text", ["a\x00b", "a\x07b", "a\ud800b", "a\u202eb", "x" * 101])
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("pay\u202egnp.exe", "pay[U+202E]gnp.exe"),
+        ("\u061cא", "[U+061C]א"),
+        ("\u2066a\u2069", "[U+2066]a[U+2069]"),
+        ("été 🚲", "été 🚲"),
+    ],
+)
+def test_what_turns_the_direction_of_text_is_written_out(text, shown):
+    """The explicit formatting characters of UAX 9 section 2: LRM, RLM, ALM, embeddings, overrides, isolates."""
+    assert visible(text) == shown
+
+
+@pytest.mark.parametrize("code", [0x061C, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A)])
+def test_each_of_the_twelve_is_written_out(code):
+    assert visible(chr(code)) == f"[U+{code:04X}]"
+
+
+@pytest.mark.parametrize("text", ["a\x00b", "a\x07b", "a\ud800b", "x" * 101])
 def test_text_that_cannot_be_kept_is_refused(text):
     with pytest.raises(BadText):
         clean_text(text, 100)

@@ -11,6 +11,7 @@ from typing import Any
 from django.conf import settings
 from django.template.loader import render_to_string
 
+from services.identity import visible
 from services.intervals import say_date
 from tracker.actions.posting import Letter
 from tracker.models import OutboxMessage
@@ -35,8 +36,9 @@ def write_letter(message: OutboxMessage, view: OwnerView, links: Links, now: dat
     mail = EmailMessage(policy=POLICY)
     for name, value in _headers(message, view, links, words["subject"], now).items():
         mail[name] = value
-    mail.set_content(render_to_string(f"mail/{template}.txt", words).strip() + "\n", cte="quoted-printable")
-    mail.add_alternative(render_to_string(f"mail/{template}.html", words), subtype="html", cte="quoted-printable")
+    text, page = (visible(render_to_string(f"mail/{template}.{kind}", words)) for kind in ("txt", "html"))
+    mail.set_content(text.strip() + "\n", cte="quoted-printable")
+    mail.add_alternative(page, subtype="html", cte="quoted-printable")
     return Letter(
         message_id=message.message_id,
         sender=parseaddr(settings.DEFAULT_FROM_EMAIL)[1],
@@ -94,4 +96,4 @@ def _headers(message: OutboxMessage, view: OwnerView, links: Links, subject: str
 
 def one_line(text: str) -> str:
     """Return `text` without line breaks and other control characters: it becomes a header."""
-    return " ".join("".join(char if char.isprintable() else " " for char in text).split())
+    return " ".join("".join(char if char.isprintable() else " " for char in visible(text)).split())

@@ -22,6 +22,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from services.calendar_file import event_file
 from services.errors import Refusal
+from services.identity import visible
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
 from tracker.actions.usage import record_reading
 from tracker.http.throttles import PerAddress
@@ -184,7 +185,7 @@ def calendar(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         sequence=view.visit.sequence,
         stamp=timezone.now(),
         day=view.visit.planned_on,
-        summary=f"{settings.WORKSHOP_NAME}: service of {view.name}",
+        summary=visible(f"{settings.WORKSHOP_NAME}: service of {view.name}"),
         description="\n".join([*(task.title for task in view.work), f"To agree a day: {settings.WORKSHOP_PHONE}"]),
     )
     return HttpResponse(
