@@ -67,6 +67,7 @@ MIDDLEWARE = [
     "tracker.http.problems.ProblemsUnderApi",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "tracker.http.turning_text.TurningText",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
