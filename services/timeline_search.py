@@ -90,8 +90,8 @@ def chances(edges: Edges) -> Chances:
     """Return how likely each label and a reset are at each reading, over all paths."""
     both = edges.ridden.copy()
     both[edges.reset_at] = np.logaddexp(both[edges.reset_at], edges.reset)
-    with np.errstate(divide="ignore"):  # a label that cannot be has the chance 0
-        ahead = _ahead(both)
+    ahead = _ahead(both)
+    with np.errstate(divide="ignore"):  # steps that lead from before the delivery have the chance 0
         behind = _behind(both, _tail(edges))
     total = behind[_PAD, 0]
     labels = np.exp(ahead[_PAD + 1 :] + behind[_PAD + 1 :] - total).transpose(1, 0, 2)
@@ -102,8 +102,8 @@ def _ahead(both: np.ndarray) -> np.ndarray:
     ahead = _begun(both.shape)
     for row in range(1, len(both) + 1):
         steps = _steps_into(ahead, row, both)
-        top = steps.max(axis=(0, 1))
-        summed = np.add.reduceat(np.exp(steps - top).sum(axis=0), _INTO, axis=0)
+        top = np.maximum.reduceat(steps.max(axis=0), _INTO, axis=0)
+        summed = np.add.reduceat(np.exp(steps - top[LATER]).sum(axis=0), _INTO, axis=0)
         ahead[row + _PAD] = top + np.log(summed)
     return ahead
 
@@ -112,9 +112,9 @@ def _behind(both: np.ndarray, tail: np.ndarray) -> np.ndarray:
     behind = np.full((len(tail) + _PAD, _LABELS, tail.shape[-1]), -np.inf)
     behind[_PAD:] = tail
     for row in range(len(both), 0, -1):
-        steps = both[row - 1] + behind[row + _PAD][LATER]
-        top = np.maximum(steps.max(axis=1, keepdims=True), _LOWEST)
-        summed = np.add.reduceat(np.exp(steps - top)[:, _BY_EARLIER], _OUT_OF, axis=1)
+        steps = (both[row - 1] + behind[row + _PAD][LATER])[:, _BY_EARLIER]
+        top = np.maximum(np.maximum.reduceat(steps, _OUT_OF, axis=1), _LOWEST)
+        summed = np.add.reduceat(np.exp(steps - top[:, EARLIER[_BY_EARLIER]]), _OUT_OF, axis=1)
         window = behind[row - 1 : row + _PAD][::-1]
         window[:] = np.logaddexp(window, top + np.log(summed))
     return behind
