@@ -4,6 +4,7 @@ from tracker.models.access import ApiClient, IdempotencyRecord, OwnerLink, User
 from tracker.models.desk import Failure, JobCard, JobTask, Measurement, Swap
 from tracker.models.fleet import Component, Fitment, Handover, HandoverCheck, Owner, Ownership, PartType, Trike
 from tracker.models.imports import ImportBatch, ImportRow
+from tracker.models.learning import FleetNumbers
 from tracker.models.logbook import LogEntry
 from tracker.models.outbox import OutboxMessage
 from tracker.models.reminders import Visit, VisitLine
@@ -11,8 +12,8 @@ from tracker.models.schedule import Completion, DueLine, Occurrence, ServiceInte
 from tracker.models.usage import DisplayChange, MeterReading, OdometerReading
 
 __all__ = [
-    "ApiClient", "Completion", "Component", "DisplayChange", "DueLine", "Failure", "Fitment", "Handover",
-    "HandoverCheck", "IdempotencyRecord", "ImportBatch", "ImportRow", "JobCard", "JobTask", "LogEntry",
+    "ApiClient", "Completion", "Component", "DisplayChange", "DueLine", "Failure", "Fitment", "FleetNumbers",
+    "Handover", "HandoverCheck", "IdempotencyRecord", "ImportBatch", "ImportRow", "JobCard", "JobTask", "LogEntry",
     "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage", "Owner", "OwnerLink",
     "Ownership", "PartType", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
 ]  # fmt: skip

@@ -119,6 +119,9 @@ class Trike(models.Model):
     odometer_zero_km = models.FloatField(default=0.0)  # display value at which the trike's life is 0
     severity = models.FloatField(default=1.0)  # 1 dry tarmac, .75 wet or winter salt, .5 sand, gravel, loaded touring
     due_dirty = models.BooleanField(default=False, db_index=True)  # its due lines wait for the sweep
+    fleet_numbers = models.ForeignKey(  # what its forecasts are reckoned with; none: the shipped numbers
+        "tracker.FleetNumbers", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

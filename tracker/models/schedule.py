@@ -127,7 +127,9 @@ class DueLine(models.Model):
     component = models.ForeignKey("tracker.Component", on_delete=models.PROTECT, related_name="due_lines")
     trike = models.ForeignKey("tracker.Trike", on_delete=models.PROTECT, related_name="due_lines")
     task = models.CharField(max_length=40)
-    due_on = models.DateField(null=True, blank=True)
+    due_on = models.DateField(null=True, blank=True)  # as likely before as after
+    likely_from = models.DateField(null=True, blank=True)  # one in ten falls due before
+    likely_until = models.DateField(null=True, blank=True)  # one in ten falls due after; none: beyond the horizon
     early_on = models.DateField(null=True, blank=True)
     trigger = models.CharField(max_length=10, blank=True)  # km, date, hours, cycles, condition, event
     due_life_km = models.FloatField(null=True, blank=True)  # life of the component
