@@ -25,8 +25,8 @@ def local_date(moment: datetime) -> date:
 def day_of(moment: datetime) -> float:
     """Return `moment` as services/ counts time: days of the workshop's calendar with the fraction of the day."""
     local = moment.astimezone(workshop_zone())
-    midnight = local.replace(hour=0, minute=0, second=0, microsecond=0)
-    return local.toordinal() + (local.replace(tzinfo=None) - midnight.replace(tzinfo=None)).total_seconds() / 86_400
+    seconds = local.hour * 3600 + local.minute * 60 + local.second
+    return local.toordinal() + (seconds + local.microsecond / 1e6) / 86_400
 
 
 def day_of_date(day: date) -> float:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -149,10 +149,10 @@ def _computed(
     begun_on = (dones[-1] if dones else start).on
     due = intervals.first_to_come(limits, anchor, rates, override_on=alarm[0] if alarm else None, not_before=begun_on)
     facts = {
-        "rule": _plain(asdict(rule)),
-        "last": _plain(asdict(dones[-1])) if dones else None,
-        "limits": _plain(asdict(limits)),
-        "anchor": _plain(asdict(anchor)),
+        "rule": _plain(rule),
+        "last": _plain(dones[-1]) if dones else None,
+        "limits": _plain(limits),
+        "anchor": _plain(anchor),
         "rate_km_per_day": round(rates.km_per_day or 0.0, 4),
         "rate_words": clock.rate.words,
         "severity": severity,
@@ -202,7 +202,7 @@ def _event_line(ground: Ground, fitment: Fitment, task) -> dict[str, Any] | None
         return None
     first = open_ones[0]
     on = local_date(first.happened_at)
-    facts = {"rule": _plain(asdict(Rule(task=task.code, title=task.title, safety=task.safety))),
+    facts = {"rule": _plain(Rule(task=task.code, title=task.title, safety=task.safety)),
              "event": first.get_kind_display(), "event_on": on.isoformat()}  # fmt: skip
     return _values(fitment, task, Due(on, "event", None), on, facts)
 
@@ -222,11 +222,11 @@ def _values(fitment: Fitment, task, due: Due, early_on: date | None, facts: dict
     }
 
 
-def _plain(values: dict[str, Any]) -> dict[str, Any]:
+def _plain(told: Rule | Limits | Point) -> dict[str, Any]:
     """The same values as JSON keeps them: dates as ISO text, nothing that is empty."""
     return {
         name: value.isoformat() if isinstance(value, date) else value
-        for name, value in values.items()
+        for name, value in vars(told).items()
         if value is not None
     }
 

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 
 import numpy as np
 
@@ -88,7 +89,7 @@ class ComponentRun:
     fitments: tuple[Fitment, ...]
     clocks: dict[int, TrikeClock]
 
-    @property
+    @cached_property
     def first_day(self) -> float | None:
         """The day its service life began: its first fitment, or the handover of that trike if that was later."""
         if not self.fitments:
@@ -97,8 +98,20 @@ class ComponentRun:
         return max(day_of(first.fitted_at), self.clocks[first.trike_id].zero_day)
 
     def life_at(self, day: float) -> Life:
-        """Return the life on `day`, over all fitments up to then."""
-        spans = [
+        """Return the life on `day`, over all fitments up to then. Each day is computed once: many tasks ask the same."""
+        life = self._lives.get(day)
+        if life is None:
+            born = self.born_km
+            life = self._lives[day] = life_of(self._spans, day, born_km=born or 0.0, unknown=born is None)
+        return life
+
+    @cached_property
+    def _lives(self) -> dict[float, Life]:
+        return {}
+
+    @cached_property
+    def _spans(self) -> list[Span]:
+        return [
             Span(
                 day_of(f.fitted_at),
                 day_of(f.removed_at) if f.removed_at else None,
@@ -107,7 +120,6 @@ class ComponentRun:
             )
             for f in self.fitments
         ]
-        return life_of(spans, day, born_km=self.born_km or 0.0, unknown=self.born_km is None)
 
 
 def runs_of(component_ids: Iterable[int], clocks: dict[int, TrikeClock] | None = None) -> dict[int, ComponentRun]:
