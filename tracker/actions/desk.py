@@ -23,6 +23,7 @@ from tracker.actions.refusals import (
     NotEnough,
     NotThisTrike,
     PositionTaken,
+    RemovedBeforeFitted,
     SerialAlreadyFitted,
     StaleVersion,
     UnknownQuantity,
@@ -387,6 +388,11 @@ def _take_off(card: JobCard, swap: Swap, at: datetime, by: User) -> LogDraft:
             field="swaps",
             remedy="Plan it again.",
         )
+    if at <= fitment.fitted_at:
+        raise RemovedBeforeFitted(
+            f"{serial_words(old)} was fitted on {fitment.fitted_at:%d %b %Y %H:%M}, after this card's odometer was read.",
+            field="swaps", remedy="Take the odometer again, then sign.",
+        )  # fmt: skip
     fitment.removed_at, fitment.fate, fitment.removal_reason = at, swap.fate, swap.reason
     fitment.save(update_fields=["removed_at", "fate", "removal_reason"])
     old.state = swap.fate

@@ -76,6 +76,7 @@ def decide_reading(*, reading_id: int, choice: str, by: User | None, now: dateti
     if choice not in {"accept", "reject"} and proposal is None:
         raise FieldInvalid(f"'{choice}' is no choice here.", field="choice", remedy="Choose one of those offered.")
     if choice == "display_reset":
+        _refuse_second_change(reading.trike, reading.read_at, "choice")
         _write_display_change(
             reading.trike, reading.read_at, None, reading.km, "decided at a suspect reading", by, now, "desk"
         )
@@ -103,10 +104,7 @@ def record_display_change(
     trike = lock_version(Trike, trike_id, None)
     if changed_at > now:
         raise FieldInvalid("The swap lies in the future.", field="changed_at", remedy="Check the date.")
-    if DisplayChange.objects.filter(trike=trike, changed_at=changed_at).exists():
-        raise FieldInvalid(
-            "A display change at this moment is recorded.", field="changed_at", remedy="Use another time."
-        )
+    _refuse_second_change(trike, changed_at, "changed_at")
     for field, value in (("old_final_km", old_final_km), ("new_start_km", new_start_km)):
         if value is not None and not (math.isfinite(value) and 0 <= value <= 1_000_000):
             raise FieldInvalid(
@@ -115,6 +113,11 @@ def record_display_change(
     change = _write_display_change(trike, changed_at, old_final_km, new_start_km, reason, by, now, source)
     refresh_due([trike.pk], now)
     return change
+
+
+def _refuse_second_change(trike: Trike, at: datetime, field: str) -> None:
+    if DisplayChange.objects.filter(trike=trike, changed_at=at).exists():
+        raise FieldInvalid("A display change at this moment is recorded.", field=field, remedy="Use another time.")
 
 
 def _write_display_change(
