@@ -7,30 +7,49 @@ from collections.abc import Collection, Hashable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+import numpy as np
+
 MONTHLY_DAYS = 30
 OVERDUE_DAYS = 7
+LATEST_LEVEL = 0.5  # a task is not put off past its likeliest date
+SAFETY_LEVEL = 0.1  # and a safety task not past the date that nine in ten outlast
 
 
 @dataclass(frozen=True)
 class VisitTask:
-    """One due task as the planner sees it."""
+    """One due task as the planner sees it. Money only weighs tasks against trips; any currency does."""
 
     key: Hashable
-    due_on: date
+    due_on: date  # the likeliest day
     early_on: date
     safety: bool = False
     minutes: int = 0
     title: str = ""
+    quantiles: tuple[date, ...] = ()  # of the due day, one per level; empty: the day is certain
+    levels: tuple[float, ...] = ()  # rising, each in (0, 1)
+    interval_days: float | None = None  # usual time from one doing to the next
+    price: float | None = None  # of doing it once, parts and bench
+    late_per_day: float | None = None  # what a day of lateness is worth avoiding
+    not_before: date | None = None  # parts not in stock earlier
 
 
 @dataclass(frozen=True)
 class PlannedVisit:
-    """The day proposed, what is done then (in the order it falls due), bench minutes, and why."""
+    """The day proposed, what is done then (in the order it falls due), bench minutes, and why; a sentence per task."""
 
     on: date
     keys: tuple[Hashable, ...]
     minutes: int
     words: str
+    reasons: tuple[str, ...] = ()
+
+
+def latest_on(task: VisitTask) -> date:
+    """Return the day after which the task is not put off: its likeliest due day, a safety task's 10 % day."""
+    if not task.quantiles:
+        return task.due_on
+    wanted, numbers = SAFETY_LEVEL if task.safety else LATEST_LEVEL, [day.toordinal() for day in task.quantiles]
+    return date.fromordinal(int(np.interp(wanted, task.levels, numbers)))
 
 
 def plan_visit(

@@ -1,0 +1,158 @@
+"""The exact plan of visits, against trying every set of days. No values from outside: the oracle is enumeration."""
+
+from datetime import date, timedelta
+from itertools import combinations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from services.visit_plan import (
+    best_visits,
+    due_atoms,
+    falling_then_rising,
+    gap_of,
+    next_visit,
+    plan_days,
+    plan_visits,
+    task_costs,
+)
+from services.visits import VisitTask
+
+TODAY = date(2026, 5, 4)  # a Monday
+LEVELS = (0.1, 0.5, 0.9)
+
+
+def every_set(days):
+    """All non-empty sets of day numbers, as rows of booleans."""
+    numbers = np.arange(1, 2**days)
+    return (numbers[:, None] >> np.arange(days)) & 1 == 1
+
+
+def by_trying_all(costs, price, between, after, leave):
+    """The least cost over every set of days, by enumeration."""
+    sets = every_set(costs.shape[1])
+    serve = np.where(sets[:, None, :], costs, np.inf).min(axis=2)
+    last = costs.shape[1] - 1 - sets[:, ::-1].argmax(axis=1)
+    may_leave = costs.argmin(axis=1)[:, None] >= last[None, :]
+    serve = np.minimum(serve, np.where(may_leave, leave[:, last], np.inf).T)
+    total = serve.sum(axis=1) + (sets * price).sum(axis=1) + after[last]
+    for first, second in combinations(range(costs.shape[1]), 2):
+        neighbours = sets[:, first] & sets[:, second] & ~sets[:, first + 1 : second].any(axis=1)
+        total += np.where(neighbours, between[first, second], 0.0)
+    return total.min()
+
+
+def cost_of(plan, costs, price, between, after, leave):
+    """What a plan costs when its visits and its tasks are added up one by one."""
+    total = sum(price[day] for day in plan.columns) + after[plan.columns[-1]]
+    total += sum(between[first, second] for first, second in zip(plan.columns, plan.columns[1:], strict=False))
+    for task, day in enumerate(plan.done_on):
+        assert day == -1 or day in plan.columns
+        total += leave[task, plan.columns[-1]] if day == -1 else costs[task, day]
+    return total
+
+
+def window(rng, tasks, days):
+    begin = rng.integers(0, days, tasks)
+    end = np.minimum(begin + rng.integers(0, days, tasks), days - 1)
+    numbers = np.arange(days)
+    return np.where((numbers >= begin[:, None]) & (numbers <= end[:, None]), 0.0, np.inf)
+
+
+def tent(rng, tasks, days):
+    top, up, down = rng.integers(0, days, tasks), rng.uniform(0.1, 3, tasks), rng.uniform(0.1, 3, tasks)
+    away = np.arange(days) - top[:, None]
+    return np.maximum(away, 0) * up[:, None] + np.maximum(-away, 0) * down[:, None]
+
+
+def newsvendor(rng, tasks, days):
+    levels = (0.5,) if rng.integers(2) else LEVELS
+    quantiles = np.sort(rng.uniform(-2, days + 4, (tasks, len(levels))), axis=1)
+    points, weights = due_atoms(quantiles, levels)
+    costs = task_costs(np.arange(days), points, weights, rng.uniform(0.1, 2, tasks), rng.uniform(0.1, 4, tasks))
+    return falling_then_rising(np.where(np.arange(days) > rng.integers(days // 2, 2 * days, tasks)[:, None], np.inf, costs))
+
+
+def steps(rng, tasks, days):
+    return falling_then_rising(rng.integers(0, 6, (tasks, days)).astype(float))
+
+
+@pytest.mark.parametrize("shape", [window, tent, newsvendor, steps])
+def test_the_plan_costs_what_the_best_of_all_sets_of_days_costs(shape):
+    for seed in range(500):
+        rng = np.random.default_rng(seed)
+        tasks, days = rng.integers(1, 6), rng.integers(3, 11)
+        costs = shape(rng, tasks, days)
+        price = rng.uniform(0, 6, days) if rng.integers(2) else np.full(days, 2.0)
+        plain = bool(rng.integers(2))
+        between = np.zeros((days, days)) if plain else rng.uniform(0, 2, (days, days))
+        after = np.zeros(days) if plain else np.sort(rng.uniform(0, 5, days))[::-1]
+        leave = np.full(costs.shape, np.inf) if plain else rng.choice([0.5, 2.0, np.inf], costs.shape)
+        plan = best_visits(costs, price, between=between, after=after, leave=leave)
+        assert plan.cost == pytest.approx(by_trying_all(costs, price, between, after, leave), abs=1e-9)
+        assert plan.cost == pytest.approx(cost_of(plan, costs, price, between, after, leave), abs=1e-9)
+
+
+def test_with_windows_that_cost_nothing_inside_the_visits_are_as_few_as_greedy_stabbing_needs():
+    for seed in range(400):
+        rng = np.random.default_rng(seed)
+        days = 30
+        begin = rng.integers(0, days, rng.integers(1, 10))
+        end = np.minimum(begin + rng.integers(0, 12, len(begin)), days - 1)
+        stabs, last = 0, -1
+        for first, latest in sorted(zip(begin, end, strict=True), key=lambda pair: pair[1]):
+            if first > last:
+                stabs, last = stabs + 1, latest
+        numbers = np.arange(days)
+        inside = (numbers >= begin[:, None]) & (numbers <= end[:, None])
+        assert len(best_visits(np.where(inside, 0.0, np.inf), np.ones(days)).columns) == stabs
+
+
+def test_a_cost_with_two_valleys_is_refused():
+    with pytest.raises(ValueError, match="fall up to its cheapest day"):
+        best_visits([[1.0, 5.0, 1.0, 0.0]], np.ones(4))
+
+
+def test_tasks_that_no_set_of_days_serves_are_refused():
+    with pytest.raises(ValueError, match="no set of these days"):
+        best_visits([[np.inf, np.inf]], np.ones(2))
+
+
+@given(st.lists(st.lists(st.integers(0, 9), min_size=6, max_size=6), min_size=1, max_size=4))
+def test_the_shaped_costs_fall_then_rise_and_never_lie_below_the_given_ones(rows):
+    shaped = falling_then_rising(rows)
+    for row, given_row in zip(shaped, np.array(rows), strict=True):
+        best = given_row.argmin()
+        assert (np.diff(row[: best + 1]) <= 0).all()
+        assert (np.diff(row[best:]) >= 0).all()
+        assert (row >= given_row).all()
+        assert row[best] == given_row[best]
+
+
+@given(
+    st.lists(st.integers(-40, 400), min_size=3, max_size=3), st.floats(0.01, 3), st.floats(0.01, 3), st.integers(1, 180)
+)
+def test_expected_costs_are_convex_whatever_the_range(due, waste, late, days):
+    costs = task_costs(np.arange(days), *due_atoms([sorted(due)], LEVELS), [waste], [late])[0]
+    assert (np.diff(costs, n=2) >= -1e-9).all()
+
+
+def test_three_quantiles_stand_for_three_four_and_three_tenths():
+    points, weights = due_atoms([[10, 20, 40]], LEVELS)
+    assert points.tolist() == [[10, 20, 40]]
+    assert weights[0] == pytest.approx([0.3, 0.4, 0.3])
+
+
+def test_a_certain_date_costs_waste_before_and_lateness_after_it():
+    costs = task_costs([7, 10, 12], *due_atoms([[10]], [0.5]), [2.0], [5.0])
+    assert costs.tolist() == [[6.0, 0.0, 10.0]]
+
+
+@pytest.mark.parametrize(
+    ("quantiles", "levels"), [([[1, 2]], [0.5]), ([[1, 2]], [0.9, 0.1]), ([[2, 1]], [0.1, 0.9])]
+)
+def test_quantiles_that_do_not_fit_their_levels_are_refused(quantiles, levels):
+    with pytest.raises(ValueError, match="levels must rise"):
+        due_atoms(quantiles, levels)
