@@ -10,11 +10,12 @@ from django.db import DatabaseError
 from django.db.models import Q
 
 from tracker.actions.importing import catalogue, deliveries, odometer, parts, service_book
-from tracker.actions.importing.plan import BULK, Context, Plan, Verdict, Written
+from tracker.actions.importing.plan import Context, Plan, Verdict, Written
+from tracker.actions.inserting import insert_rows
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, WrongState
-from tracker.actions.steps import refresh_due, write_logs
+from tracker.actions.steps import chained_logs, refresh_due
 from tracker.actions.transactions import action
-from tracker.models import ImportBatch, ImportRow, User
+from tracker.models import ImportBatch, ImportRow, LogEntry, User
 from tracker.spreadsheets.layouts import LAYOUTS, ORDER, SHEET_TITLES, all_titles, guess_kind, rows_of
 from tracker.spreadsheets.opening import check_size, open_sheet
 from tracker.spreadsheets.refusals import FileRefused
@@ -30,6 +31,7 @@ EXAMINE = {
 LEASE = timedelta(minutes=6)  # longer than a task may run; after that another worker may take the batch
 MOST_SHIFT_DAYS = 36_500
 State = ImportBatch.State
+TO_LOOK_AT = (Verdict.BAD, Verdict.QUESTIONED)
 
 
 class ImportHasBadRows(Conflict):
@@ -98,7 +100,7 @@ def _keep_verdicts(batch: ImportBatch, plan: Plan, notes: str) -> ImportBatch:
     if not _is_mine(batch):
         return batch
     batch.rows.all().delete()
-    ImportRow.objects.bulk_create(plan.verdicts.as_rows(batch.pk), batch_size=BULK)
+    insert_rows(ImportRow, plan.verdicts.as_rows(batch.pk))
     _count(batch, plan)
     batch.state, batch.message, batch.lease_until = State.CHECKED, notes[:400], None
     batch.save(update_fields=[*COUNTED, "state", "message", "lease_until"])
@@ -183,7 +185,7 @@ def _write(plan: Plan, now: datetime) -> Written:
             f"Row {bad.number}, {column}: {message}", field=column, remedy="Upload the file again."
         )
     written = plan.write()
-    write_logs(written.logs, now)
+    insert_rows(LogEntry, map(vars, chained_logs(written.logs, now)))
     return written
 
 
@@ -286,8 +288,8 @@ def _take_all(opened: list[tuple[ImportBatch, Sheet]], now: datetime, write: boo
         batch.rows_done = batch.rows_total
         batch.save()
         rows = plan.verdicts.as_rows(batch.pk)
-        ImportRow.objects.bulk_create(rows, batch_size=BULK)
-        reports.append(Report(batch, [row for row in rows if row.verdict in (Verdict.BAD, Verdict.QUESTIONED)]))
+        insert_rows(ImportRow, rows)
+        reports.append(Report(batch, [ImportRow(**row) for row in rows if row["verdict"] in TO_LOOK_AT]))
         if reports[-1].is_refused:
             raise _Undone(reports)
         touched |= _write(plan, now).trike_ids

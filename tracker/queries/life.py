@@ -8,30 +8,73 @@ from functools import cached_property
 
 import numpy as np
 
+from services.forecast import distance_on
 from services.life import Life, Span, life_of
 from services.odometer import DisplayChange, Timeline, build_timeline
-from services.riding import Rate, plain_rate
+from services.outlook import outlooks, with_outlook
+from services.rates import RateState, rates_of
+from services.riding import Rate, rider_rate
 from tracker.models import Component, Fitment, Handover, MeterReading, OdometerReading, Trike
 from tracker.models import DisplayChange as DisplayChangeRow
 from tracker.queries.clock import day_of, day_of_date
+from tracker.queries.fleet_numbers import FleetBook, books_of, southern_of
 
 
 @dataclass(frozen=True)
 class TrikeClock:
-    """One trike's distance over time and its riding rate."""
+    """One trike's distance over time, what is known of its rider's rate, and what the fleet knows (its book)."""
 
     trike_id: int
     timeline: Timeline
-    rate: Rate
+    state: RateState
+    book: FleetBook
     zero_day: float
 
+    @cached_property
+    def rate(self) -> Rate:
+        """How fast its rider rides, in numbers and in words."""
+        return rider_rate(self.state, self.book.km)
+
     def life_at(self, days: np.ndarray | float) -> np.ndarray:
-        """Return life (km) on `days`; past the last reading at the riding rate."""
+        """Return life (km) on `days`; past the last reading as the rider and the season let expect."""
         return self.timeline.life_at(days, self.rate.km_per_day)
 
 
 def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
-    """Return the clocks of these trikes, in four queries however many they are."""
+    """Return the clocks of these trikes, in seven queries however many they are."""
+    ids = set(trike_ids)
+    lines, south = timelines_of(ids), southern_of(ids)
+    row_ids = dict(Trike.objects.filter(pk__in=ids).values_list("pk", "fleet_numbers_id"))
+    books = books_of(row_ids.values())
+    clocks = {}
+    for row_id, book in books.items():
+        mine = [pk for pk in lines if row_ids[pk] == row_id]
+        if mine:
+            clocks |= _clocks(mine, lines, book, np.array([south.get(pk, False) for pk in mine]))
+    return {pk: clocks[pk] for pk in lines}
+
+
+def _clocks(ids: list[int], lines: dict[int, Timeline], book: FleetBook, southern: np.ndarray) -> dict[int, TrikeClock]:
+    """The clocks of trikes that share a book, their rates folded together."""
+    machine = np.repeat(np.arange(len(ids)), [len(lines[pk].days) for pk in ids])
+    days = np.concatenate([lines[pk].days for pk in ids])
+    life = np.concatenate([lines[pk].life_km for pk in ids])
+    states = rates_of(machine, days, life, southern=southern, fleet=book.km)
+    ahead_days, ahead_km = outlooks(states, book.km)
+    return {
+        pk: TrikeClock(
+            pk,
+            with_outlook(lines[pk], ahead_days[row], ahead_km[row]),
+            states.take(row),
+            book,
+            float(lines[pk].days[0]),
+        )
+        for row, pk in enumerate(ids)
+    }
+
+
+def timelines_of(trike_ids: Iterable[int]) -> dict[int, Timeline]:
+    """Return the distance of these trikes over time, up to what was read last, in four queries."""
     ids = set(trike_ids)
     readings: dict[int, list[tuple[float, float]]] = defaultdict(list)
     for trike_id, read_at, km in (
@@ -46,10 +89,8 @@ def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
             DisplayChange(day_of(row.changed_at), row.old_final_km, row.new_start_km, row.old_final_km is None)
         )
     zeros = _zero_days(ids)
-    clocks = {}
-    for trike_id, zero_km in Trike.objects.filter(pk__in=ids).values_list("pk", "odometer_zero_km"):
-        clocks[trike_id] = _clock(trike_id, readings[trike_id], changes[trike_id], zeros.get(trike_id), zero_km)
-    return clocks
+    zero_km = Trike.objects.filter(pk__in=ids).order_by("pk").values_list("pk", "odometer_zero_km")
+    return {pk: _timeline(readings[pk], changes[pk], zeros.get(pk), km) for pk, km in zero_km}
 
 
 def _zero_days(ids: set[int]) -> dict[int, float]:
@@ -66,18 +107,13 @@ def _zero_days(ids: set[int]) -> dict[int, float]:
     return zeros
 
 
-def _clock(
-    trike_id: int,
-    readings: list[tuple[float, float]],
-    changes: list[DisplayChange],
-    zero_day: float | None,
-    zero_km: float,
-) -> TrikeClock:
+def _timeline(
+    readings: list[tuple[float, float]], changes: list[DisplayChange], zero_day: float | None, zero_km: float
+) -> Timeline:
     start = zero_day if zero_day is not None else (readings[0][0] if readings else 1.0)
-    timeline = build_timeline(
+    return build_timeline(
         [day for day, _ in readings], [km for _, km in readings], tuple(changes), zero_day=start, zero_km=zero_km
     )
-    return TrikeClock(trike_id, timeline, plain_rate(timeline), start)
 
 
 @dataclass(frozen=True)
@@ -156,11 +192,24 @@ def meters_of(component_ids: Iterable[int]) -> dict[tuple[int, str], list[tuple[
     return rows
 
 
+def meter_lines_of(component_ids: Iterable[int], meter: str) -> dict[int, Timeline]:
+    """Return component id -> its meter over time from its first fitment on, where it was read at least once."""
+    runs, rows = runs_of(component_ids), meters_of(component_ids)
+    return {
+        pk: build_timeline(
+            [day for day, _ in rows[pk, meter]], [v for _, v in rows[pk, meter]], (), zero_day=run.first_day
+        )
+        for pk, run in runs.items()
+        if run.first_day is not None and rows.get((pk, meter))
+    }
+
+
 @dataclass(frozen=True)
 class Distance:
-    """Where a trike stands: life now (an estimate past the last reading) and what it rests on."""
+    """Where a trike stands: life now (past the last reading an estimate, with its 90 % limit) and what it rests on."""
 
     km: float
+    at_most_km: float
     is_estimate: bool
     last_read_on: date | None
     last_display_km: float | None
@@ -181,9 +230,11 @@ def distances_now(trike_ids: Iterable[int], now: datetime) -> dict[int, Distance
     answer = {}
     for pk, clock in clocks.items():
         read_at, km = last.get(pk, (None, None))
-        life = float(np.atleast_1d(clock.life_at(day_of(now)))[0])
-        estimate = read_at is None or day_of(read_at) < int(day_of(now))
-        answer[pk] = Distance(life, estimate, read_at.date() if read_at else None, km, clock.rate)
+        today = day_of(now)
+        life = float(np.atleast_1d(clock.life_at(today))[0])
+        most = float(distance_on(clock.state, np.float64(today), (0.9,), clock.book.km)[0])
+        estimate = read_at is None or day_of(read_at) < int(today)
+        answer[pk] = Distance(life, max(most, life), estimate, read_at.date() if read_at else None, km, clock.rate)
     return answer
 
 

@@ -110,6 +110,7 @@ DATABASES = {
     )
 }
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["ENGINE"] = "tracker.sqlite3"
     DATABASES["default"]["OPTIONS"] = SQLITE_OPTIONS
     DATABASES["default"]["CONN_MAX_AGE"] = 0
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

@@ -13,6 +13,7 @@ from tracker.actions.importing.meters import Meters
 from tracker.actions.importing.odometer import reading_log
 from tracker.actions.importing.plan import BULK, PIECE, Context, Written
 from tracker.actions.importing.staff import Staff
+from tracker.actions.inserting import insert_rows
 from tracker.actions.steps import LogDraft, chunks
 from tracker.models import Completion, JobCard, JobTask, Measurement, OdometerReading, Swap
 
@@ -31,16 +32,16 @@ def write_cards(jobs: Sequence["Job"], fittings: Fittings, staff: Staff, meters:
     cards = JobCard.objects.bulk_create((_card(job, staff) for job in jobs), batch_size=BULK)
     _hang(cards, jobs)
     completions = [_completions(job) for job in jobs]
-    Completion.objects.bulk_create(
+    insert_rows(
+        Completion,
         (
-            Completion(
-                component_id=component_id, trike_id=job.trike.pk, task=task, done_at=job.at, via=via, job_card=card,
-                source="import", recorded_at=context.now,
-            )
+            {
+                "component_id": component_id, "trike_id": job.trike.pk, "task": task, "done_at": job.at, "via": via,
+                "job_card_id": card.pk, "source": "import", "recorded_at": context.now,
+            }
             for card, job, done in zip(cards, jobs, completions, strict=True)
             for (component_id, task), via in done.items()
         ),
-        batch_size=BULK,
     )  # fmt: skip
     _sign(cards)
     added = {reading.pk for reading in new}
@@ -70,24 +71,25 @@ def _card(job: "Job", staff: Staff) -> JobCard:
 def _hang(cards: Sequence[JobCard], jobs: Sequence["Job"]) -> None:
     """Insert what hangs on the cards while they are drafts."""
     pairs = list(zip(cards, jobs, strict=True))
-    JobTask.objects.bulk_create(
+    insert_rows(
+        JobTask,
         (
-            JobTask(card=card, component_id=component_id, task=task, outcome=JobTask.Outcome.DONE)
+            {"card_id": card.pk, "component_id": component_id, "task": task, "outcome": str(JobTask.Outcome.DONE)}
             for card, job in pairs
             for component_id, task in job.tasks
         ),
-        batch_size=BULK,
     )
-    Measurement.objects.bulk_create(
+    insert_rows(
+        Measurement,
         (
-            Measurement(
-                card=card, component_id=taken.component_id, quantity=taken.quantity, value=taken.value,
-                context=taken.context, level=taken.level, words=taken.words, taken_at=job.at,
-            )
+            {
+                "card_id": card.pk, "component_id": taken.component_id, "quantity": taken.quantity,
+                "value": taken.value, "context": taken.context, "level": taken.level, "words": taken.words,
+                "taken_at": job.at,
+            }
             for card, job in pairs
             for taken in job.measured.values()
         ),
-        batch_size=BULK,
     )  # fmt: skip
     Swap.objects.bulk_create(
         (
