@@ -92,7 +92,7 @@ class _Trike:
         barred = decided != OUTLIER and not usable(self.readings, self.machines, self.now_day)[at]
         status = "set aside" if barred else self._status(at, label, p_wrong, decided)
         asks = status in {"corrected", "rejected", "to confirm"} and decided == UNDECIDED
-        found = self._meanings(at) if asks else ()
+        found = (*self._meanings(at), *self._began_anew(at)) if asks else ()
         return Judged(
             status, LABELS[label], p_wrong, float(labels.p_reset[at]), float(labels.life_km[at]) if used else None,
             self._reason(at, status, found), found,
@@ -134,6 +134,12 @@ class _Trike:
             self.values[at], self.units[at], max(own, before.day), bool(self.readings.owner[at]), around, rider,
             self.fleet, offset=offset,
         )  # fmt: skip
+
+    def _began_anew(self, at: int) -> tuple[Meaning, ...]:
+        chance = float(self.labels.p_reset[at])
+        if chance < 1 - SURE_ABOVE:
+            return ()
+        return (Meaning("display_reset", float(self.readings.km[at]), chance, "the display was swapped or reset"),)
 
     def _offset(self, at: int) -> float:
         return float(displays_of(self.readings, self.swaps, self.machines).offset[at])
