@@ -90,7 +90,7 @@ KIND = ServiceKind(
     ),
     quantities=(
         Quantity("chain_elongation_pct", "Chain elongation", "%", -0.3, 3.0, instrument="rule or calliper, pin to pin",
-                 better="lower"),
+                 better="lower", takes=("pitches",)),
     ),
     cautions=("Keep fingers clear of chainring and sprockets; switch the motor off and take the battery out first.",),
     judge=judge,

@@ -9,7 +9,10 @@ LEVELS = ("ok", "watch", "soon", "replace", "stop")
 
 @dataclass(frozen=True)
 class Quantity:
-    """Something measured: its unit, the plausible range (outside it, a slip), and what else must be noted."""
+    """Something measured: its unit, the plausible range (outside it, a slip), and what is noted beside it.
+
+    The verdict `needs` some of that, and `takes` some into account where it is told.
+    """
 
     code: str
     title: str
@@ -19,6 +22,12 @@ class Quantity:
     needs: tuple[str, ...] = ()
     instrument: str = ""
     better: str = "band"  # lower, higher or band
+    takes: tuple[str, ...] = ()
+
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """Everything that may be noted beside the value, what is needed first."""
+        return self.needs + self.takes
 
 
 @dataclass(frozen=True)

@@ -98,7 +98,8 @@ KIND = ServiceKind(
              plain="We take the shock apart, renew seals and damping oil."),
     ),
     quantities=(
-        Quantity("shock_pressure", "Shock pressure", "kPa", 0, 3500, needs=("temperature_c",), instrument="shock pump"),
+        Quantity("shock_pressure", "Shock pressure", "kPa", 0, 3500, needs=("temperature_c",), instrument="shock pump",
+                 takes=("set_kpa",)),
         Quantity("shock_sag_pct", "Sag", "%", 0, 100, instrument="ring on the shaft"),
     ),
     cautions=(

@@ -48,6 +48,7 @@ from tracker.models import (
     User,
     Visit,
 )
+from tracker.queries.cards import known_beside, set_up_of
 from tracker.queries.clock import local_date
 
 CARD_CHANGES = {"complaint", "cause", "correction", "minutes"}
@@ -191,12 +192,15 @@ def record_measurement(
 ) -> Measurement:  # fmt: skip
     """Record a measured value; its meaning in words comes from the service kind. Measured again, it replaces the draft.
 
+    Where nobody says what a shock was set to, the pressure of the handover counts.
+
     Raises UnknownQuantity, NotThisTrike, ImpossibleMeasurement (naming the plausible range), FieldInvalid.
     """
     card = _draft_card(card_id)
     fitment = _fitted_here(card, component_id)
     known = _quantity_of(fitment, quantity_code)
-    extra = {name: _number(number, name) for name, number in (context or {}).items()}
+    extra = known_beside(known, set_up_of(card.trike_id))
+    extra |= {name: _number(number, name) for name, number in (context or {}).items()}
     stored = in_stored_unit(_number(value, "value"), unit, known.unit)
     verdict = judge(quantity_code, stored, rated=fitment.component.part_type.rated, context=extra)
     row, _ = Measurement.objects.update_or_create(

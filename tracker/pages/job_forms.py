@@ -6,17 +6,19 @@ from django import forms
 
 from services.parts import PART_KINDS
 from services.positions import POSITIONS
+from services.units import say_pressure, to_kpa
 from tracker.models import Component
 from tracker.pages import fields
 from tracker.queries.cards import CardPage, MeasureLine, addable_tasks
 
 UNITS = [("km", "km"), ("mi", "miles")]
 FATES = [(code, words) for code, words in Component.State.choices if code != "fitted"]
+# What is noted beside a value: what the form calls it, its unit ("": the value's own), and what is said of it.
 CONTEXT_WORDS = {
-    "pitches": ("Measured over", "pitches"),
-    "temperature_c": ("Temperature", "°C"),
-    "ref_c": ("Reference temperature", "°C"),
-    "days": ("Days since", "days"),
+    "pitches": ("Measured over", "pitches", "Pin to pin, as many pitches as the rule takes: more read finer."),
+    "temperature_c": ("Temperature", "°C", "Of the air around the shock."),
+    "set_kpa": ("Was set to", "", "In the unit of the value."),
+    "new_height_mm": ("Height when new", "mm", "As its maker tells, or of a new one of the same grade."),
 }
 
 
@@ -93,7 +95,6 @@ class MeasureForm(fields.Form):
     def __init__(self, line: MeasureLine, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         measured = line.quantity
-        self.needs = tuple(measured.needs)
         value = self.fields["value"]
         value.label = measured.title
         value.help_text = f"{measured.low:g} to {measured.high:g} {measured.unit} can be true."
@@ -101,10 +102,14 @@ class MeasureForm(fields.Form):
             self.fields["unit"] = fields.choice("Unit", [("bar", "bar"), ("psi", "psi"), ("kPa", "kPa")])
         else:
             value.widget.attrs["data-unit"] = measured.unit
-        for need in self.needs:
-            label, unit = CONTEXT_WORDS.get(need, (need.replace("_", " ").capitalize(), ""))
-            self.fields[need] = fields.number(label, unit=unit)
-        self.order_fields(["component_id", "quantity", "value", "unit", *self.needs, "instrument"])
+        self.beside = measured.beside
+        for name in self.beside:
+            label, unit, hint = CONTEXT_WORDS[name]
+            field = fields.whole if name == "pitches" else fields.number
+            if name in line.known:  # told and not filled in: it would be read in whatever unit is chosen
+                hint += f" Empty: {say_pressure(line.known[name], 'bar')}, as at the handover."
+            self.fields[name] = field(label, unit=unit, help_text=hint, required=name in measured.needs)
+        self.order_fields(["component_id", "quantity", "value", "unit", *self.beside, "instrument"])
 
     def measured(self) -> dict[str, Any]:
         """Return the measurement as the action takes it."""
@@ -112,8 +117,13 @@ class MeasureForm(fields.Form):
         return {
             "component_id": values["component_id"], "quantity_code": values["quantity"], "value": values["value"],
             "unit": values.get("unit", ""), "instrument": values["instrument"],
-            "context": {need: values[need] for need in self.needs},
+            "context": {name: self._kept(name) for name in self.beside if values[name] is not None},
         }  # fmt: skip
+
+    def _kept(self, name: str) -> float:
+        """A pressure beside the value was typed in the value's unit and is kept in kPa."""
+        value, unit = self.cleaned_data[name], self.cleaned_data.get("unit", "")
+        return float(to_kpa(value, unit)) if name.endswith("_kpa") and unit in {"bar", "psi"} else value
 
     def shown(self) -> list[Any]:
         """Return the fields to draw, in order."""

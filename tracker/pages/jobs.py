@@ -137,7 +137,8 @@ def _measure(line: MeasureLine, bound: dict[str, Any]) -> dict[str, Any]:
     if line.quantity.unit == "kPa":
         initial["unit"] = "kPa" if taken else "bar"
     if taken:
-        initial |= {"value": f"{taken.value:g}", "instrument": taken.instrument, **taken.context}
+        own = {name: value for name, value in taken.context.items() if line.known.get(name) != value}
+        initial |= {"value": f"{taken.value:g}", "instrument": taken.instrument, **own}
     return {"line": line, "key": key, "form": bound.get(key) or MeasureForm(line, initial=initial, auto_id=f"{key}_%s")}
 
 

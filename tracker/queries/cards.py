@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 from services.kinds import all_kinds, quantity, tasks_for
 from services.kinds import task as task_of
 from services.positions import POSITIONS
-from tracker.models import Failure, Fitment, JobCard, JobTask, LogEntry, Measurement, Swap
+from tracker.models import Failure, Fitment, Handover, JobCard, JobTask, LogEntry, Measurement, Swap
 from tracker.queries.due import CHECK_AFTER
 from tracker.queries.lists import present_owner
 
@@ -22,6 +22,7 @@ class MeasureLine:
     quantity: Any
     taken: Measurement | None
     before: Measurement | None
+    known: dict[str, float] = field(default_factory=dict)  # of what is noted beside the value: what the record tells
 
 
 @dataclass(frozen=True)
@@ -116,19 +117,30 @@ def _task_lines(card: JobCard) -> list[TaskLine]:
     taken = {(m.component_id, m.quantity): m for m in card.measurements.all()}
     before = _earlier(card, {row.component_id for row in rows})
     cautions = cautions_by_task()
+    set_up = set_up_of(card.trike_id)
     lines = []
     for row in rows:
         task = task_of(row.task)
-        measures = [
-            MeasureLine(
-                row.component, quantity(code), taken.get((row.component_id, code)), before.get((row.component_id, code))
-            )
-            for code in task.asks
-        ]
+        measures = []
+        for code in task.asks:
+            key, measured = (row.component_id, code), quantity(code)
+            known = known_beside(measured, set_up)
+            measures.append(MeasureLine(row.component, measured, taken.get(key), before.get(key), known))
         place = fitted.get(row.component_id)
         where = POSITIONS[place.position].title if place else ""
         lines.append(TaskLine(row, task, where, cautions.get(row.task, ()), measures))
     return sorted(lines, key=lambda line: (_place(fitted.get(line.row.component_id)), *_urgency(line)))
+
+
+def set_up_of(trike_id: int) -> Handover | None:
+    """Return the handover that tells how the trike was set up for its rider."""
+    return Handover.objects.filter(trike_id=trike_id).first()
+
+
+def known_beside(measured: Any, set_up: Handover | None) -> dict[str, float]:
+    """Return what the record tells of that which is noted beside a value: the shock pressure set at the handover."""
+    told = {"set_kpa": set_up.shock_pressure_kpa if set_up else None}
+    return {name: told[name] for name in measured.beside if told.get(name) is not None}
 
 
 def _urgency(line: TaskLine) -> tuple[bool, bool]:

@@ -163,3 +163,38 @@ def test_owners_are_not_asked_for_anything_more_often_than_every_two_months():
 def test_the_hub_interval_is_the_hub_instructions():  # 1,000 km, then 5,000 km or 12 months (hub instruction, as quoted)
     row = next(row for row in INTERVALS if row["task"] == "hub_oil_change")
     assert (row["first_km"], row["every_km"], row["every_months"]) == ("1000", "5000", "12")
+
+
+class _Asked(dict):
+    """What stands beside a value; it remembers which names a judge looked up."""
+
+    def __init__(self, told):
+        super().__init__(told)
+        self.names = set()
+
+    def __getitem__(self, name):
+        self.names.add(name)
+        return super().__getitem__(name)
+
+    def __contains__(self, name):
+        self.names.add(name)
+        return super().__contains__(name)
+
+    def get(self, name, default=None):
+        self.names.add(name)
+        return super().get(name, default)
+
+
+@pytest.mark.parametrize("code", QUANTITIES)
+def test_a_judge_looks_at_nothing_beside_a_value_that_its_quantity_does_not_name(code):
+    """Otherwise no form would ask for it."""
+    measured = QUANTITIES[code]
+    asked = _Asked(dict.fromkeys(kinds.BESIDE, 20.0))
+    owner = next(kind for kind in kinds.all_kinds() if measured in kind.quantities)
+    owner.judge(code, (measured.low + measured.high) / 2, {}, asked)
+    assert asked.names == set(measured.beside)
+
+
+@pytest.mark.parametrize("code", QUANTITIES)
+def test_what_is_noted_beside_a_value_has_bounds(code):
+    assert set(QUANTITIES[code].beside) <= set(kinds.BESIDE)
