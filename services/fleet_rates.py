@@ -50,7 +50,7 @@ class FleetRates:
 
 
 # 2,000 km a season-year with a factor of two either way: planning values, no source. Replaced by the fleet's own.
-SHIPPED = FleetRates(mu=math.log(2000.0), tau2=0.5, q=0.35, s2=0.02, s0=0.01, months=normal_months(SHIPPED_MONTHS))
+SHIPPED = FleetRates(mu=math.log(2000.0), tau2=0.5, q=0.15, s2=0.02, s0=0.03, months=normal_months(SHIPPED_MONTHS))
 # At 16 km an hour and 50 km a charge (planning values, no source): 125 hours and 40 cycles a season-year.
 SHIPPED_HOURS = replace(SHIPPED, mu=math.log(125.0), floor=0.6, most_a_day=16.0)
 SHIPPED_CYCLES = replace(SHIPPED, mu=math.log(40.0), floor=0.2, most_a_day=4.0)
