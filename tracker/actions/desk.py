@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -52,6 +53,7 @@ from tracker.queries.cards import known_beside, set_up_of
 from tracker.queries.clock import local_date
 
 CARD_CHANGES = {"complaint", "cause", "correction", "minutes"}
+NUMBER_RACES = 50  # cards opened at the very same moment, one of which wins each number
 FITTABLE = {Component.State.IN_STOCK, Component.State.RETURNED}
 
 
@@ -67,17 +69,22 @@ def open_card(*, trike_id: int, complaint: str = "", by: User | None = None, now
     other = JobCard.objects.filter(trike=trike, state=JobCard.State.DRAFT).first()
     if other is not None:
         raise WrongState(f"Job card {other} is open for this trike.", field="trike", remedy="Work on that card.")
-    card = JobCard.objects.create(
-        number=_next_number(now), trike=trike, opened_at=now, worked_at=now, opened_by=by,
-        complaint=clean_text(complaint, 10_000),
-    )  # fmt: skip
+    card = _numbered_card(now, trike=trike, opened_by=by, complaint=clean_text(complaint, 10_000))
     lines = DueLine.objects.filter(trike=trike).early_by(local_date(now)).order_by("due_on", "pk")
     JobTask.objects.bulk_create(JobTask(card=card, component_id=line.component_id, task=line.task) for line in lines)
     return card
 
 
+def _numbered_card(now: datetime, **values: Any) -> JobCard:
+    """A card under the next free number. The trike's lock does not cover the numbers: a lost race takes the next one."""
+    for _ in range(NUMBER_RACES):
+        with suppress(IntegrityError), transaction.atomic():
+            return JobCard.objects.create(number=_next_number(now), opened_at=now, worked_at=now, **values)
+    raise WrongState("Many cards are being opened.", field="card", remedy="Open it again in a moment.")
+
+
 def _next_number(now: datetime) -> str:
-    """The next number of the year: J26-00001. The trike's lock does not cover it; a lost race is tried again."""
+    """The next number of the year: J26-00001."""
     head = f"J{local_date(now):%y}-"
     last = JobCard.objects.filter(number__startswith=head).order_by("-number").values_list("number", flat=True).first()
     return f"{head}{(int(last.removeprefix(head)) if last else 0) + 1:05d}"
