@@ -8,7 +8,7 @@ from django.db import transaction
 
 from services.errors import Refusal
 from tracker.actions.refusals import Invalid
-from tracker.actions.steps import refresh_due
+from tracker.actions.steps import lock_trikes, refresh_due
 from tracker.actions.transactions import action
 from tracker.actions.usage import keep_reading
 from tracker.models import OdometerReading, Trike, User
@@ -39,7 +39,8 @@ def record_readings(
     Rows are judged in the order of time, so that they may be sent in any order. Raises BadRows.
     """
     ids = sorted({row["trike"] for row in rows})
-    trikes = {trike.pk: trike for trike in Trike.objects.select_for_update().filter(pk__in=ids).order_by("pk")}
+    lock_trikes(ids)
+    trikes = {trike.pk: trike for trike in Trike.objects.filter(pk__in=ids)}
     written: dict[int, OdometerReading] = {}
     problems: list[tuple[tuple[str | int, ...], str, str]] = []
     for index in sorted(range(len(rows)), key=lambda place: rows[place]["read_at"]):

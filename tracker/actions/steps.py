@@ -50,7 +50,7 @@ def write_logs(drafts: Sequence[LogDraft], now: datetime) -> list[LogEntry]:
 def chained_logs(drafts: Sequence[LogDraft], now: datetime) -> list[LogEntry]:
     """Return the drafts as entries to be inserted, with their trikes locked, so that no other writer comes between."""
     ids = sorted({draft.trike_id for draft in drafts})
-    list(Trike.objects.select_for_update(of=("self",)).filter(pk__in=ids).order_by("pk").values_list("pk"))
+    lock_trikes(ids)
     heads = _heads(ids)
     entries = []
     for draft in drafts:
@@ -80,11 +80,9 @@ def _heads(ids: list[int]) -> dict[int, tuple[int, str]]:
 def refresh_due(trike_ids: Iterable[int], now: datetime) -> int:
     """Bring the stored due lines of these trikes, and of trikes that share parts with them, up to date.
 
-    Returns how many lines were added, changed or removed. The trikes are locked in the order of their keys.
+    Returns how many lines were added, changed or removed.
     """
-    ids = sorted(trikes_sharing_parts(trike_ids))
-    list(Trike.objects.select_for_update(of=("self",)).filter(pk__in=ids).order_by("pk").values_list("pk"))
-    return sum(_refresh(part, now) for part in chunks(ids, 60))
+    return sum(_refresh(part, now) for part in chunks(lock_trikes(trike_ids), 60))
 
 
 def _refresh(ids: list[int], now: datetime) -> int:
@@ -125,8 +123,20 @@ def chunks(items: Sequence[int], size: int) -> Iterable[list[int]]:
         yield list(items[start : start + size])
 
 
+def lock_trikes(trike_ids: Iterable[int]) -> list[int]:
+    """Lock these trikes and those that share parts with them, in the order of their keys; return their ids.
+
+    All at once: two who locked their own trike first, and the one they share parts with later, would wait for each other.
+    """
+    ids = sorted(trikes_sharing_parts(trike_ids))
+    list(Trike.objects.select_for_update(of=("self",)).filter(pk__in=ids).order_by("pk").values_list("pk"))
+    return ids
+
+
 def lock_version(model: type, pk: int, version: int | None) -> Any:
     """Return the row locked; raise StaleVersion if it is not at `version` any more, Invalid if it does not exist."""
+    if model is Trike:
+        lock_trikes([pk])
     row = model.objects.select_for_update(of=("self",)).filter(pk=pk).first()
     if row is None:
         raise Invalid(f"There is no such {model._meta.verbose_name}.", field="id", remedy="Look it up again.")
