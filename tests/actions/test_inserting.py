@@ -53,5 +53,5 @@ def test_a_thousand_rows_are_one_statement(batch):
 @pytest.mark.parametrize(("name", "value"), [("number", 2), ("verdict", None)], ids=["unique", "not null"])
 def test_constraints_stand_and_nothing_of_the_rows_stays(batch, name, value):
     with pytest.raises(IntegrityError), transaction.atomic():
-        insert_rows(ImportRow, [row(batch, 2), row(batch, 3, **{name: value})])
+        insert_rows(ImportRow, [row(batch, 2), row(batch, 3) | {name: value}])
     assert not ImportRow.objects.exists()
