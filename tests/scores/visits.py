@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.visit_plan import plan_days
+from services.visits import LATEST_LEVEL
 
 INTERVALS = np.array([150.0, 420.0, 500.0, 120.0, 1100.0, 365.0])  # chain check, chain, hub oil, shock air, elastomers, year
 PRICES = np.array([25.0, 70.0, 90.0, 15.0, 120.0, 80.0])
@@ -19,9 +20,9 @@ TRIPS = (30.0, 60.0, 120.0)
 RANGE = 0.25  # standard deviation of a forecast, as a share of the time left
 LEVELS = np.array([0.1, 0.5, 0.9])
 STEPS = np.array([-1.2816, 0.0, 1.2816])
-FOUND = "visits/yr", "jobs/yr", "waste", "late", "overdue days", "cost/yr"
+FOUND = ("visits/yr", "jobs/yr", "waste", "late", "overdue days")
 
-Planner = Callable[[np.ndarray, float], tuple[np.ndarray, np.ndarray]]
+Planner = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]  # days left as seen -> day, tasks taken
 
 
 @dataclass(frozen=True)
@@ -46,29 +47,29 @@ def years(seed: int, machines: int, count: int = 4, *, lasting: float = 0.0, boo
     return Years(first, lives, np.clip(errors, -3, 3), booked_ahead)
 
 
-def roll(fleet: Years, planner: Planner, trip: float) -> np.ndarray:
-    """Return machines x FOUND, per year."""
+def roll(fleet: Years, planner: Planner) -> np.ndarray:
+    """Return machines x FOUND, per year. Every Monday the planner sees the days left as forecast, and answers with a day
+    from then and the tasks for it; what is nearer than `booked_ahead` is settled and done on that day."""
     due, machines = fleet.first.copy(), len(fleet.first)
     times = np.ones(due.shape, dtype=int)
-    busy_until = np.full(machines, -1.0)
-    found = np.zeros((machines, 6))
+    settled_until = np.full(machines, -1.0)
+    found = np.zeros((machines, len(FOUND)))
     for week, errors in enumerate(fleet.errors):
         today = 7.0 * week
         left = due - today
         seen = np.where(left > 0, left * (1 + RANGE * errors), left)
-        free = np.flatnonzero(busy_until < today)
-        on, taken = planner(seen[free], trip)
+        free = np.flatnonzero(settled_until < today)
+        on, taken = planner(seen[free])
         for machine, day, tasks in zip(free, today + on, taken, strict=True):
             if day >= today + fleet.booked_ahead:
                 continue
             spare = due[machine, tasks] - day
-            waste = (WASTE[tasks] * np.maximum(spare, 0)).sum()
             over = np.maximum(-spare, 0)
-            late = (LATE[tasks] * over).sum()
-            found[machine] += 1, tasks.sum(), waste, late, over.sum(), trip + waste + late
+            waste, late = WASTE[tasks] @ np.maximum(spare, 0), LATE[tasks] @ over
+            found[machine] += 1, tasks.sum(), waste, late, over.sum()
             due[machine, tasks] = day + fleet.lives[machine, tasks, times[machine, tasks]]
             times[machine, tasks] += 1
-            busy_until[machine] = day
+            settled_until[machine] = day
     return found / (len(fleet.errors) * 7 / 365)
 
 
@@ -81,7 +82,7 @@ def open_day(day: np.ndarray) -> np.ndarray:
 def rule(window: float) -> Planner:
     """The plain rule: come when the first task falls due, and do all that falls due within `window` days of it."""
 
-    def plan(seen, trip):
+    def plan(seen):
         on = open_day(seen.min(axis=1))
         taken = seen <= on[:, None] + window
         taken[np.arange(len(seen)), seen.argmin(axis=1)] = True
@@ -90,27 +91,26 @@ def rule(window: float) -> Planner:
     return plan
 
 
-def alone(seen, trip):
+def alone(seen):
     """Each task has its own visit."""
     taken = np.zeros(seen.shape, dtype=bool)
     taken[np.arange(len(seen)), seen.argmin(axis=1)] = True
     return open_day(seen.min(axis=1)), taken
 
 
-def exact(level: float = 0.5, horizon: int = 182, **options) -> Planner:
-    """The exact plan; `level`: of the due day after which nothing is put off."""
+def exact(trip: float, level: float = LATEST_LEVEL, horizon: int = 182) -> Planner:
+    """The exact plan at this trip cost; `level`: of the due day after which nothing is put off."""
     days = np.array([day for day in range(horizon) if day % 7 < 5], dtype=float)
 
-    def plan(seen, trip):
+    def plan(seen):
         on, taken = np.full(len(seen), np.inf), np.zeros(seen.shape, dtype=bool)
-        for machine, row in enumerate(seen):
-            quantiles = row[:, None] + RANGE * np.maximum(row, 0)[:, None] * STEPS
-            latest = np.array([np.interp(level, LEVELS, q) for q in quantiles])
-            if latest.min() >= 14:
-                continue  # nothing falls due near: the first visit lies as far off
+        quantiles = seen[:, :, None] + RANGE * np.maximum(seen, 0)[:, :, None] * STEPS
+        share = np.interp(level, LEVELS, [0.0, 1.0, 2.0]) - 1
+        latest = quantiles[:, :, 1] + share * (quantiles[:, :, 2] - quantiles[:, :, 1])
+        for machine in np.flatnonzero(latest.min(axis=1) < 21):  # the first visit is never before the first latest day
             made = plan_days(
-                days, quantiles, LEVELS, price=np.full(len(days), trip), trip_price=trip, waste=WASTE, late=LATE,
-                intervals=INTERVALS, latest=latest, **options,
+                days, quantiles[machine], LEVELS, price=np.full(len(days), trip), trip_price=trip, waste=WASTE, late=LATE,
+                intervals=INTERVALS, latest=latest[machine],
             )  # fmt: skip
             on[machine] = days[made.columns[0]]
             taken[machine] = made.done_on == made.columns[0]

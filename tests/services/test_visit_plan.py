@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 from itertools import combinations
+from time import process_time
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from services.visit_plan import (
     plan_visits,
     task_costs,
 )
-from services.visits import VisitTask
+from services.visits import VisitTask, latest_on
 
 TODAY = date(2026, 5, 4)  # a Monday
 LEVELS = (0.1, 0.5, 0.9)
@@ -156,3 +157,143 @@ def test_a_certain_date_costs_waste_before_and_lateness_after_it():
 def test_quantiles_that_do_not_fit_their_levels_are_refused(quantiles, levels):
     with pytest.raises(ValueError, match="levels must rise"):
         due_atoms(quantiles, levels)
+
+
+def test_the_long_run_gap_balances_trips_and_lost_life():
+    """sqrt(C / sum(w / 2L)) minimises C/T + T sum(w / 2L), like the economic order quantity (Harris 1913, from memory)."""
+    gap, price = gap_of(1.0, [0.1, 0.1], [1000.0, 1000.0])
+    assert gap == pytest.approx(100.0)
+    assert price == pytest.approx(0.02)
+    for other in (90.0, 110.0):
+        assert 1.0 / other + 1e-4 * other > price
+
+
+def test_the_gap_is_never_longer_than_the_most_frequent_task_lets_it_be():
+    assert gap_of(1e6, [0.1, 0.1], [100.0, 1000.0])[0] < 100.0
+    assert gap_of(60.0, [0.0], [100.0])[0] < 100.0
+    assert gap_of(0.0, [0.1], [100.0])[0] < 100.0
+
+
+# In dates
+
+
+def task(key, days, *, spread=0, **more):
+    due = TODAY + timedelta(days=days)
+    wide = {"quantiles": tuple(due + timedelta(days=n) for n in (-spread, 0, spread)), "levels": LEVELS} if spread else {}
+    return VisitTask(key, due, due, **{"minutes": 20, "interval_days": 300, "title": key.title(), **wide, **more})
+
+
+def visits(*tasks, **options):
+    return plan_visits(tasks, TODAY, **options)
+
+
+def test_no_tasks_and_no_open_days_give_no_visits():
+    assert visits() == []
+    assert visits(task("oil", 5), closed_weekdays=range(7)) == []
+
+
+def test_a_task_alone_is_done_on_the_last_open_day_before_it_falls_due():
+    assert [visit.on for visit in visits(task("oil", 5))] == [date(2026, 5, 8)]  # due on a Saturday
+    assert visits(task("oil", 4), closed_dates=[date(2026, 5, 8)])[0].on == date(2026, 5, 7)
+
+
+def test_what_is_overdue_is_done_on_the_first_open_day():
+    assert visits(task("oil", -30), closed_weekdays=(0, 6))[0].on == TODAY + timedelta(days=1)
+
+
+def test_near_tasks_share_a_visit_and_far_ones_wait():
+    plan = visits(task("chain", 11), task("oil", 23), task("motor", 170, price=400))
+    assert plan[0].keys == ("chain", "oil")
+    assert plan[0].minutes == 40
+    assert plan[0].on == TODAY + timedelta(days=11)
+
+
+def test_a_dear_part_is_not_thrown_away_for_a_cheap_trip():
+    assert visits(task("chain", 11), task("motor", 100, price=3000), trip_price=20)[0].keys == ("chain",)
+
+
+def test_what_falls_due_beyond_the_horizon_may_be_left():
+    assert visits(task("oil", 400)) == []
+
+
+def test_a_safety_task_is_done_by_the_date_that_nine_in_ten_outlast():
+    assert visits(task("brakes", 30, spread=10, safety=True))[0].on <= TODAY + timedelta(days=20)
+
+
+def test_a_pinned_appointment_is_used_rather_than_a_trip_of_its_own():
+    pinned = TODAY + timedelta(days=6)  # a Sunday
+    plan = visits(task("oil", 25), pinned=pinned)
+    assert [visit.on for visit in plan] == [pinned]
+
+
+def test_a_dear_day_is_avoided():
+    busy = {TODAY + timedelta(days=4): 500.0}
+    assert visits(task("oil", 4), day_prices=busy)[0].on == TODAY + timedelta(days=3)
+
+
+def test_a_part_not_in_stock_waits_for_its_day_even_when_overdue():
+    stock = TODAY + timedelta(days=8)
+    assert visits(task("oil", -3, not_before=stock))[0].on == stock
+
+
+def test_tasks_that_know_different_quantiles_are_planned_together():
+    plan = visits(task("oil", 9), task("chain", 12, spread=4))
+    assert plan[0].keys == ("oil", "chain")
+
+
+def test_a_visit_is_proposed_when_it_is_near_or_may_be_early():
+    assert next_visit([], TODAY) is None
+    assert next_visit([task("oil", 25)], TODAY) is None
+    assert next_visit([task("oil", 14)], TODAY).keys == ("oil",)
+    due = TODAY + timedelta(days=25)
+    assert next_visit([VisitTask("oil", due, TODAY, interval_days=300, minutes=20)], TODAY) is not None
+    assert next_visit([task("oil", 25)], TODAY, lead_days=30, trip_price=10).keys == ("oil",)
+
+
+many = st.lists(
+    st.tuples(st.integers(-30, 250), st.booleans(), st.integers(0, 20), st.integers(60, 900)).map(
+        lambda t: task(str(t), t[0], spread=t[2], safety=t[1], interval_days=t[3])
+    ),
+    max_size=7,
+    unique_by=lambda made: made.key,
+)
+
+
+@settings(deadline=None)
+@given(many, st.sets(st.integers(0, 6), max_size=5))
+def test_visits_are_open_days_in_order_and_no_task_is_late_or_done_twice(lines, closed):
+    plan = visits(*lines, closed_weekdays=closed)
+    assert [visit.on for visit in plan] == sorted({visit.on for visit in plan})
+    done = [key for visit in plan for key in visit.keys]
+    assert len(done) == len(set(done))
+    first_open = next(day for n in range(7) if (day := TODAY + timedelta(days=n)).weekday() not in closed)
+    for visit in plan:
+        assert visit.on.weekday() not in closed
+        assert visit.on >= TODAY
+        assert len(visit.reasons) == len(visit.keys)
+        for line in lines:
+            if line.key in visit.keys:
+                assert visit.on <= max(latest_on(line), first_open)
+
+
+@settings(deadline=None)
+@given(many, st.randoms())
+def test_the_order_of_tasks_does_not_matter(lines, random):
+    mixed = list(lines)
+    random.shuffle(mixed)
+    assert visits(*lines) == visits(*mixed)
+
+
+def test_twelve_tasks_and_180_days_are_planned_in_five_milliseconds():
+    rng = np.random.default_rng(1)
+    due = np.sort(rng.uniform(5, 300, (12, 1)) * [[0.7, 1.0, 1.3]], axis=1)
+    flat = np.ones(12)
+    took = []
+    for _ in range(20):
+        begin = process_time()
+        plan_days(
+            np.arange(180), due, LEVELS, price=np.full(180, 60.0), trip_price=60.0, waste=flat * 0.15, late=flat * 0.5,
+            intervals=flat * 300, latest=due[:, 1],
+        )  # fmt: skip
+        took.append(process_time() - begin)
+    assert min(took) < 0.005
