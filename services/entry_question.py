@@ -17,9 +17,10 @@ from services.season import DAYS_A_YEAR, season_clock
 from services.timeline_costs import LABEL_WEIGHTS, MILE, SCALES, join_weight, lag_years, rounding_km, skip_weight
 from services.units import say_distance, to_km
 
-ASK_FROM = 0.0195  # chance of being wrong; own choice: nine in ten unit slips that matter (tests/scores/timeline.py)
+ASK_FROM = 0.021  # chance of being wrong; own choice: nine in ten unit slips that matter (tests/scores/timeline.py)
 _MATTERS_KM, _MATTERS_SHARE = 30.0, 0.02
 _HANDOVER_KM = 20.0
+_NAMED_FROM = 0.004  # the question names what the other unit would be, though it is seldom the answer
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,11 @@ def doubt_at_entry(
     ask = bool(asks(np.array([km]), chances)[0])
     last = Neighbour(float(one.last_day[0]), float(one.last_km[0]), handover=first)
     rider = Rider(float(one.m[0]), float(one.P[0]), bool(one.southern[0]))
-    found = meanings(value, unit, max(day, last.day), owner, [last], rider, fleet, offset=offset) if ask else ()
+    found = (
+        meanings(value, unit, max(day, last.day), owner, [last], rider, fleet, offset=offset, least=_NAMED_FROM)
+        if ask
+        else ()
+    )
     return EntryDoubt(
         ask, float(1.0 - chances[0, 0]), float(low), float(high), _sentence(km, unit, low, high, found) if ask else "", found
     )  # fmt: skip

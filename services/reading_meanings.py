@@ -24,7 +24,7 @@ from services.timeline_costs import (
 from services.units import say_distance, to_km
 
 MOST_MEANINGS = 3
-_LEAST_CHANCE = 0.02
+LEAST_CHANCE = 0.02
 _SLIP_OF_HAND = math.log(0.010 / 4)  # one in a hundred readings, four kinds alike; assumption, no source
 _HANDOVER_KM = 20.0
 _WORDS = {
@@ -106,12 +106,12 @@ def weigh(
 
 def meanings(
     value: float, unit: str, day: float, owner: bool, neighbours: Sequence[Neighbour], rider: Rider, fleet: FleetRates,
-    *, offset: float = 0.0,
+    *, offset: float = 0.0, least: float = LEAST_CHANCE,
 ) -> tuple[Meaning, ...]:  # fmt: skip
     """Return what `value` in `unit` may have meant other than what it says, likeliest first, at most three.
 
     `neighbours`: the believed reading before it and, if there is one, after it.
-    `offset`: km to add to this display for the count of the neighbours. Chances are against it being right as typed.
+    `offset`: km to add to this display for the count of the neighbours; `least`: the chance from which one is named.
     """
     shown = float(to_km(value, unit))
     options = [
@@ -132,7 +132,7 @@ def meanings(
         Meaning(code, round(at, 3), float(part), words)
         for (code, at, _, words), part in zip(options, chance, strict=True)
     ]
-    told = sorted((m for m in found[1:] if m.chance >= _LEAST_CHANCE), key=lambda m: (-m.chance, m.km))
+    told = sorted((m for m in found[1:] if m.chance >= least), key=lambda m: (-m.chance, m.km))
     return tuple(told[:MOST_MEANINGS])
 
 

@@ -109,9 +109,10 @@ class _Trike:
 
     def _fell_last(self, at: int, label: int) -> bool:
         """Whether it is below the display's last believed value with nothing after it: a slip, or the display began anew."""
-        if label != OUTLIER or self.labels.p_reset[at] <= 1 - SURE_ABOVE:
+        if label != OUTLIER:
             return False
-        return bool((self.readings.day <= self.readings.day[at]).all())
+        before, after = self._neighbours(at)
+        return after is None and float(self.readings.km[at]) + self._offset(at) < before.km
 
     def _reason(self, at: int, status: str, found: tuple[Meaning, ...]) -> str:
         said = say_distance(self.readings.km[at], self.units[at])

@@ -92,6 +92,13 @@ def test_a_drop_with_nothing_after_it_is_held_and_asked_about(low, lost):
     assert found.timeline.last_km == 2400
 
 
+def test_a_drop_that_no_fresh_display_explains_is_asked_about_too():
+    # a new display cannot have run 1,200 km in a day, and as miles it would still be a drop
+    drop = last([*REGULAR, (241, 1200)])
+    assert drop.p_wrong > 0.9
+    assert drop.status == "to confirm"
+
+
 def test_a_second_low_reading_turns_the_drop_into_a_reset():
     # worked example of the method's prototype: P(reset) 0.997 once a further reading confirms it
     found = judged([*REGULAR, (270, 150), (330, 400)])
