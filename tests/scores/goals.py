@@ -26,7 +26,7 @@ class Goals:
         slack = 0.0
         if count is not None and count < 300:
             slack = 2.0 * (0.16 / max(count, 1)) ** 0.5
-            figure = f"{figure} (n {count}: +-{slack:.3f})"
+            figure = f"{figure} ({count} machines: +-{slack:.3f})"
         self._line(figure, f"{low:.2f}-{high:.2f}", measured, 3, low - slack <= measured <= high + slack)
 
     def say(self, line: str) -> None:

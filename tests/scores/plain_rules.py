@@ -55,10 +55,10 @@ def _ends(points: Points) -> tuple[np.ndarray, np.ndarray]:
     return first, np.append(first[1:], len(points.machine)) - 1
 
 
-def raw_points(fleet: Fleet, day: float) -> Points:
-    """Readings as typed, without a thought: the last of a day last."""
-    known = fleet.known_on(day)
-    delivered = np.flatnonzero(fleet.delivery <= day)
+def raw_points(fleet: Fleet, day: float, only: np.ndarray) -> Points:
+    """Readings as typed of the machines in the mask `only`, without a thought: the last of a day last."""
+    known = fleet.known_on(day) & only[fleet.machine]
+    delivered = np.flatnonzero((fleet.delivery <= day) & only)
     machine = np.concatenate([delivered, fleet.machine[known]])
     days = np.concatenate([fleet.delivery[delivered], fleet.day[known]])
     life = np.concatenate([np.zeros(len(delivered)), fleet.value[known]])
