@@ -15,7 +15,8 @@ from services.wear_model import Array, Learnt, prior_covariance
 
 FIRST_PASSAGE_BELOW = 100.0
 GRID = 48
-HALVINGS = 34
+ROUNDS = 6
+_TENTHS = np.arange(1, 10) / 10
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 _SHARES = _WEIGHTS / _WEIGHTS.sum()
 _TINY = 1e-12
@@ -110,13 +111,30 @@ def crossings(
     passed = chance[:, None, :] >= wanted[:, :, None]
     ever = passed.any(axis=2)
     index = np.where(ever, passed.argmax(axis=2), grid.shape[1] - 1)
-    right = np.take_along_axis(grid, index, axis=1)
-    left = np.take_along_axis(grid, np.maximum(index - 1, 0), axis=1)
-    for _ in range(HALVINGS):
-        middle = (left + right) / 2
-        there = reached(learnt, limits, middle) >= wanted
-        left, right = np.where(there, left, middle), np.where(there, middle, right)
-    return np.where(ever, (left + right) / 2, np.inf)
+    low, high = np.maximum(index - 1, 0), index
+    left, right = (np.take_along_axis(grid, at, axis=1) for at in (low, high))
+    left_chance, right_chance = (np.take_along_axis(chance, at, axis=1) for at in (low, high))
+    for _ in range(ROUNDS):
+        left, right, left_chance, right_chance = _closer(
+            learnt, limits, wanted, (left, right), (left_chance, right_chance)
+        )
+    share = (wanted - left_chance) / np.maximum(right_chance - left_chance, _TINY)
+    return np.where(ever, left + (right - left) * np.clip(share, 0.0, 1.0), np.inf)
+
+
+def _closer(
+    learnt: Learnt, limits: Array, wanted: Array, ends: tuple[Array, Array], chances: tuple[Array, Array]
+) -> tuple[Array, Array, Array, Array]:
+    """Return brackets (n, L) a tenth as wide around the wanted chances, with the chances at their ends."""
+    inner = ends[0][..., None] + (ends[1] - ends[0])[..., None] * _TENTHS
+    found = reached(learnt, limits, inner.reshape(len(limits), -1)).reshape(inner.shape)
+    u = np.concatenate([ends[0][..., None], inner, ends[1][..., None]], axis=2)
+    chance = np.concatenate([chances[0][..., None], found, chances[1][..., None]], axis=2)
+    chance = np.minimum(np.maximum.accumulate(chance, axis=2), chances[1][..., None])
+    above = np.maximum((chance >= wanted[..., None]).argmax(axis=2), 1)[..., None]
+    picked = (np.take_along_axis(of, at, axis=2)[..., 0] for of in (u, chance) for at in (above - 1, above))
+    left, right, left_chance, right_chance = picked
+    return left, right, left_chance, right_chance
 
 
 def _grid(learnt: Learnt, cap: float) -> Array:

@@ -5,10 +5,12 @@ whole fleet. What is shipped for the type counts as much as 8 parts would: a fle
 not notice (design rule, no source). scipy.optimize is imported when a fit is asked for.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from services.wear_gauge import learn
-from services.wear_model import Array, Series, Shape, Values, prior_covariance
+from services.wear_model import Array, Series, Shape, Values, covariance_of
 
 SHIPPED_WEIGHT = 8.0
 ROUNDS = 2
@@ -23,11 +25,11 @@ def capped(misfit: Array, count: Array) -> Array:
 
 def minus_log_likelihood(shape: Shape, values: Values, series: Series, kept: Array) -> float:
     """Return -ln likelihood of all kept readings; an interval counts as its middle with its width as noise."""
-    phi, g = shape.basis(series.u, series.second), shape.clock(series.u)
+    phi = shape.basis(series.u, series.second)
     width = np.where(kept, series.high - series.low, 0.0)
     noise = np.where(np.isnan(series.noise), values.gauge, series.noise) ** 2 + width**2 / 12
     both = kept[:, :, None] & kept[:, None, :]
-    covariance = np.where(both, prior_covariance(values, phi, phi, g, g), 0.0)
+    covariance = np.where(both, covariance_of(shape, values, series), 0.0)
     covariance += np.eye(kept.shape[1]) * np.where(kept, noise, 1.0)[:, None, :]
     residual = np.where(kept, (series.low + series.high) / 2 - phi @ np.asarray(values.mean), 0.0)
     solved = np.linalg.solve(covariance, residual[..., None])[..., 0]
@@ -55,10 +57,7 @@ def _maximise(shape: Shape, series: Series, kept: Array, first: Values, shipped:
     from scipy.optimize import minimize  # here only: slow to import, and needed by the fleet fit alone
 
     size, parts = shape.size, int(kept.any(axis=1).sum())
-    clean = Series(
-        series.u, np.where(kept, series.low, 0.0), np.where(kept, series.high, 0.0),
-        series.second, series.noise, kept, series.rate,
-    )  # fmt: skip
+    clean = replace(series, low=np.where(kept, series.low, 0.0), high=np.where(kept, series.high, 0.0))
     scale = np.asarray(shipped.spread)
 
     def unpack(x: Array) -> Values:

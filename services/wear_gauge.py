@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import log_ndtr
 
-from services.wear_model import Array, Learnt, Series, Shape, Values, prior_covariance
+from services.wear_model import Array, Learnt, Series, Shape, Values, covariance_of
 
 GATE_SD = 3.5
 MOST_DROPPED = 2
@@ -39,9 +39,8 @@ def learn(shape: Shape, values: Values, series: Series, *, gate: float = GATE_SD
 
 def _learn(shape: Shape, values: Values, series: Series, kept: Array) -> tuple[Learnt, Array]:
     """Return what is learnt from the kept ones and how far (sd) each lies from what the others foretell."""
-    phi, g = shape.basis(series.u, series.second), shape.clock(series.u)
-    before = prior_covariance(values, phi, phi, g, g)
-    expected = phi @ np.asarray(values.mean)
+    before = covariance_of(shape, values, series)
+    expected = shape.basis(series.u, series.second) @ np.asarray(values.mean)
     noise = np.where(np.isnan(series.noise), values.gauge, series.noise) ** 2
     value, variance = _as_numbers(series, expected, before, noise, kept)
     pull, inverse = solve(before, variance, value - expected, kept)

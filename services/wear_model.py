@@ -6,7 +6,7 @@ The law is a random-coefficient degradation model (Lu & Meeker 1993, Technometri
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -71,6 +71,7 @@ class Point:
     """One measurement on the wear scale at axis value u: low == high for a number, low < high for a go/no-go gauge.
 
     `second` is a second driver (100 charge cycles), `noise` the standard deviation of this reading if it is not the fleet's.
+    `life` is 0 in the life asked about, 1, 2, ... in earlier ones (before new pads, before air was put in): they share theta.
     """
 
     u: float
@@ -78,11 +79,13 @@ class Point:
     high: float
     second: float = 0.0
     noise: float | None = None
+    life: int = 0
 
 
 @dataclass(frozen=True)
 class Series:
-    """Measurements of n parts, (n, K): axis u, low, high, second driver, noise (nan: the fleet's), used; rate of second per u."""
+    """Measurements of n parts, (n, K): axis u, low, high, second driver, noise (nan: the fleet's), used, life; rate (n,) of
+    the second driver per unit of u from the last one on."""
 
     u: Array
     low: Array
@@ -90,15 +93,14 @@ class Series:
     second: Array
     noise: Array
     used: Array
-    rate: Array = field(default_factory=lambda: np.zeros(1))
+    life: Array
+    rate: Array
 
     def ordered(self) -> tuple["Series", Array]:
         """Return the same sorted along the axis, unused last, and the order (n, K) that did it."""
-        order = np.lexsort((self.high, self.low, self.u, ~self.used), axis=-1)
-        taken = (
-            np.take_along_axis(part, order, axis=1)
-            for part in (self.u, self.low, self.high, self.second, self.noise, self.used)
-        )
+        order = np.lexsort((self.high, self.low, self.u, self.life, ~self.used), axis=-1)
+        columns = (self.u, self.low, self.high, self.second, self.noise, self.used, self.life)
+        taken = (np.take_along_axis(column, order, axis=1) for column in columns)
         return Series(*taken, rate=self.rate), order
 
 
@@ -106,21 +108,31 @@ def series_of(parts: Sequence[Sequence[Point]], rates: Sequence[float] | float =
     """Return the padded arrays of several parts' measurements; `rates` is the future growth of `second` per unit of u."""
     shape = (len(parts), max([1, *map(len, parts)]))
     u, low, high, second = (np.zeros(shape) for _ in range(4))
+    life = np.zeros(shape, int)
     noise, used = np.full(shape, np.nan), np.zeros(shape, bool)
     for row, points in enumerate(parts):
         for column, point in enumerate(points):
             u[row, column], low[row, column], high[row, column] = point.u, point.low, point.high
-            second[row, column], used[row, column] = point.second, True
+            second[row, column], used[row, column], life[row, column] = point.second, True, point.life
             noise[row, column] = np.nan if point.noise is None else point.noise
-    return Series(u, low, high, second, noise, used, np.broadcast_to(np.asarray(rates, float), shape[:1]))
+    return Series(u, low, high, second, noise, used, life, np.broadcast_to(np.asarray(rates, float), shape[:1]))
 
 
-def prior_covariance(values: Values, phi_a: Array, phi_b: Array, g_a: Array, g_b: Array) -> Array:
-    """Return the covariance (n, A, B') of true wear at two sets of axis values before any measurement."""
-    weight = np.asarray(values.spread) ** 2
-    return (phi_a * weight) @ np.swapaxes(phi_b, -1, -2) + values.wander**2 * np.minimum(
-        g_a[..., :, None], g_b[..., None, :]
-    )
+def prior_covariance(
+    values: Values, phi_a: Array, phi_b: Array, g_a: Array, g_b: Array, same_life: Array | bool = True
+) -> Array:
+    """Return the covariance (n, A, B') of true wear at two sets of axis values before any measurement.
+
+    Lives share theta; the random part begins anew with each: it counts where `same_life`.
+    """
+    shared = (phi_a * np.asarray(values.spread) ** 2) @ np.swapaxes(phi_b, -1, -2)
+    return shared + values.wander**2 * np.minimum(g_a[..., :, None], g_b[..., None, :]) * same_life
+
+
+def covariance_of(shape: Shape, values: Values, series: Series) -> Array:
+    """Return the prior covariance (n, K, K) of true wear at the measurements."""
+    phi, g = shape.basis(series.u, series.second), shape.clock(series.u)
+    return prior_covariance(values, phi, phi, g, g, series.life[:, :, None] == series.life[:, None, :])
 
 
 @dataclass(frozen=True)
@@ -140,8 +152,8 @@ class Learnt:
 
     @property
     def last_u(self) -> Array:
-        """Axis value (n,) of the last measurement that counts; 0 without one."""
-        return np.where(self.kept, self.series.u, 0.0).max(axis=1)
+        """Axis value (n,) of the last measurement that counts in the life asked about; 0 without one."""
+        return np.where(self.kept & (self.series.life == 0), self.series.u, 0.0).max(axis=1)
 
     def drivers(self, u: Array) -> tuple[Array, Array]:
         """Return basis (n, G, B) and clock (n, G) at axis values u (n, G)."""
@@ -168,7 +180,8 @@ class Learnt:
     def link(self, phi: Array, g: Array) -> Array:
         """Return the covariance (n, G, K) of true wear with each measurement that counts."""
         at_phi = self.shape.basis(self.series.u, self.series.second)
-        return prior_covariance(self.values, phi, at_phi, g, self.shape.clock(self.series.u)) * self.kept[:, None, :]
+        at_g, now = self.shape.clock(self.series.u), (self.series.life == 0)[:, None, :]
+        return prior_covariance(self.values, phi, at_phi, g, at_g, now) * self.kept[:, None, :]
 
     def wear(self, u: Array) -> tuple[Array, Array]:
         """Return mean and standard deviation (n, G) of the true wear at axis values u (n, G)."""

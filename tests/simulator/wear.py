@@ -33,7 +33,7 @@ class Parts:
 def _series(u, y, second=None, rate=None) -> Series:
     n = len(u)
     none = np.zeros_like(u) if second is None else second
-    return Series(u, y, y.copy(), none, np.full(u.shape, np.nan), np.ones(u.shape, bool),
+    return Series(u, y, y.copy(), none, np.full(u.shape, np.nan), np.ones(u.shape, bool), np.zeros(u.shape, int),
                   np.zeros(n) if rate is None else rate)  # fmt: skip
 
 

@@ -1,0 +1,111 @@
+"""A wear forecast in a mechanic's words: '0.62 % at 2,900 km; 0.75 % between 3,300 and 4,100 km: mid-March to June, ...'."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+
+from services.due_words import say_date
+from services.units import miles_from_km, say_distance
+from services.wear_dates import WearForecast
+from services.wear_kinds import Facts, Reading
+
+EPOCH = date(1970, 1, 1)
+NARROW_DAYS = 60  # up to here the middle is told as a day, above as a month
+WIDE_DAYS = 730  # from here on only years are told
+CLEAR_KM = 100.0  # distances are told to the next hundred
+
+
+def words(forecast: WearForecast, readings: Sequence[Reading], *, rated: Facts, today: float, unit: str = "km") -> str:
+    """Return one sentence or two: the last reading that counts, the limit and when it is met, or why that cannot be told."""
+    if not forecast.tells:
+        return _cannot_tell(forecast)
+    last = _last_counted(forecast, readings)
+    measured = f"{say_reading(forecast, last, rated)} {_where(forecast, last.at, unit)}"
+    limit = forecast.kind.say.format(forecast.limits[1])
+    return " ".join(part for part in (f"{measured}; {_when(forecast, limit, today, unit)}.", _noted(forecast)) if part)
+
+
+def say_reading(forecast: WearForecast, reading: Reading, rated: Facts) -> str:
+    """Return '0.62 %', or '0.50 % to 0.75 %' for a gauge of which one end fits; an open end is 'below' or 'at least'."""
+    low, high = reading.ends
+    say = forecast.kind.say.format
+    if low == high:
+        return say(low)
+    if np.isinf(low):
+        return f"below {say(high)}"
+    return f"at least {say(low)}" if np.isinf(high) else f"{say(low)} to {say(high)}"
+
+
+def say_range(days: Sequence[float], today: float) -> str:
+    """Return 'mid-March to June, most likely April' for the 10, 50, 90 % day numbers; years where they are far apart."""
+    first, middle, last = (_day(day) for day in days)
+    this_year = _day(today).year
+    if (last - first).days > WIDE_DAYS:
+        ends = f"{first.year} to {last.year}, most likely {middle.year}"
+    elif (last - first).days > NARROW_DAYS:
+        ends = f"{_third(first, this_year)} to {_month(last, this_year)}, most likely {_month(middle, this_year)}"
+    elif _third(first, this_year) == _third(last, this_year):
+        ends = f"{_third(first, this_year)}, most likely {say_date(middle)}"
+    else:
+        ends = f"{_third(first, this_year)} to {_third(last, this_year)}, most likely {say_date(middle)}"
+    return ends
+
+
+def _day(day: float) -> date:
+    return EPOCH + timedelta(days=int(np.floor(day)))
+
+
+def _month(day: date, this_year: int) -> str:
+    return f"{day:%B}" if day.year == this_year else f"{day:%B %Y}"
+
+
+def _third(day: date, this_year: int) -> str:
+    part = "early " if day.day <= 10 else "mid-" if day.day <= 20 else "late "
+    return f"{part}{_month(day, this_year)}"
+
+
+def _cannot_tell(forecast: WearForecast) -> str:
+    dates = forecast.days[0]
+    hardly = f" Hardly before {_day(dates):%B %Y}." if forecast.counted and np.isfinite(dates) else ""
+    again = f" Measure again by {say_date(_day(forecast.measure_again))}."
+    return f"Cannot tell yet: {forecast.why}.{hardly}{again}"
+
+
+def _last_counted(forecast: WearForecast, readings: Sequence[Reading]) -> Reading:
+    out = {*forecast.laid_aside, *forecast.unusable}
+    return max((reading for place, reading in enumerate(readings) if place not in out), key=lambda reading: reading.at)
+
+
+def _where(forecast: WearForecast, at: float, unit: str) -> str:
+    return f"at {say_distance(at, unit)}" if forecast.kind.axis == "km" else f"on {say_date(_day(at))}"
+
+
+def _when(forecast: WearForecast, limit: str, today: float, unit: str) -> str:
+    if forecast.past >= 0.5:
+        return f"it has met its limit of {limit}"
+    if not np.isfinite(forecast.at[0]):
+        return f"{limit} is further off than can be told"
+    if forecast.kind.axis == "days":
+        return f"{limit} {say_range(forecast.days, today)}"
+    between = f"{limit} {_distances(forecast.at, unit)}"
+    if not np.isfinite(forecast.days[0]):
+        return between
+    return f"{between}: {say_range(forecast.days, today)}"
+
+
+def _distances(at: Sequence[float], unit: str) -> str:
+    low, _, high = (round((miles_from_km(km) if unit == "mi" else km) / CLEAR_KM) * CLEAR_KM if np.isfinite(km) else km
+                    for km in at)  # fmt: skip
+    if not np.isfinite(high):
+        return f"not before {low:,.0f} {unit}"
+    return f"at about {low:,.0f} {unit}" if low == high else f"between {low:,.0f} and {high:,.0f} {unit}"
+
+
+def _noted(forecast: WearForecast) -> str:
+    """What the mechanic must know beside: a reading that does not fit, one that could not be used, a caution."""
+    notes = []
+    if forecast.laid_aside:
+        notes.append(f"{len(forecast.laid_aside)} reading{'s do' if len(forecast.laid_aside) > 1 else ' does'} not fit"
+                     " and is left out: look at it again.")  # fmt: skip
+    return " ".join([*notes, forecast.kind.caution]).strip()
