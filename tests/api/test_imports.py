@@ -95,3 +95,15 @@ def test_only_a_checked_file_without_bad_rows_is_confirmed(desk):
     assert desk.post(f"imports/{good.pk}/confirm").json()["state"] == "confirmed"
     problem(desk.post(f"imports/{bad.pk}/confirm"), 409, "import-has-bad-rows")
     problem(desk.post(f"imports/{new.pk}/confirm"), 409, "wrong-state")
+
+
+def test_a_failed_file_is_tried_again_while_it_is_kept(desk):
+    batch = make.ImportBatchFactory(state="failed", message="Nothing was written.")
+    answer = desk.post(f"imports/{batch.pk}/try-again")
+    assert (answer.status_code, answer.json()["state"], answer.json()["message"]) == (200, "uploaded", "")
+
+
+def test_a_file_that_is_gone_or_did_not_fail_is_not_tried_again(desk):
+    gone, checked = make.ImportBatchFactory(state="failed", content=b""), make.ImportBatchFactory(state="checked")
+    problem(desk.post(f"imports/{gone.pk}/try-again"), 409, "file-not-kept")
+    problem(desk.post(f"imports/{checked.pk}/try-again"), 409, "wrong-state")

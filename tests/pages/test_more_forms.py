@@ -167,6 +167,18 @@ def test_confirming_an_unchecked_import_is_refused_in_words(desk, db):
     assert '<div class="note stop"' in page
 
 
+def test_a_failed_import_is_tried_again_by_a_button_while_its_file_is_kept(desk, db):
+    batch = make.ImportBatchFactory(state="failed")
+    assert "Try again</button>" in desk.get(f"/imports/{batch.pk}/").content.decode()
+    page = desk.post(f"/imports/{batch.pk}/try-again/", follow=True)
+    assert page.context["batch"].state == "uploaded"
+
+
+def test_an_import_whose_file_is_gone_offers_no_second_try(desk, db):
+    batch = make.ImportBatchFactory(state="failed", content=b"")
+    assert "Try again" not in desk.get(f"/imports/{batch.pk}/").content.decode()
+
+
 def test_retrying_a_message_that_was_sent_is_refused_in_words(desk, workshop):
     message = make.OutboxMessageFactory(trike=workshop.trike, owner=workshop.owner, state="sent")
     page = desk.post(f"/messages/{message.pk}/decide/", {"choice": "retry"}, follow=True).content.decode()

@@ -22,7 +22,7 @@ RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-in
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {
     "job-odometer", "job-words", "job-task", "job-add-task", "job-measure", "job-swap", "job-failure", "cancel-job",
-    "amend-job", "decide-reading", "decide-message", "confirm-import", "make-link",
+    "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again", "make-link",
 }  # fmt: skip
 OPEN = {"login", "logout"}
 FILES = {"letter"}
@@ -79,7 +79,7 @@ def test_what_changes_something_is_not_done_by_get(name, ids, admin):
     assert admin.get(address(name, ids)).status_code == 405
 
 
-@pytest.mark.parametrize("name", sorted(BY_POST_ONLY - {"confirm-import"}))
+@pytest.mark.parametrize("name", sorted(BY_POST_ONLY - {"confirm-import", "try-import-again"}))
 def test_reviewers_look_but_do_not_send(name, ids, reviewer):
     assert reviewer.post(address(name, ids)).status_code == 403
 

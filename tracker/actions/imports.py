@@ -154,7 +154,7 @@ def apply_batch(batch_id: int, now: datetime) -> ImportBatch:
         return _finish(batch, State.FAILED, f"Nothing was written. {refusal.message} {refusal.remedy}".strip(), now)
     except DatabaseError as error:
         told = (
-            "Nothing was written: the database refused, or something else changed the same rows. Upload the file again."
+            "Nothing was written: the database refused, or something else changed the same rows. Try again."
         )
         _finish(batch, State.FAILED, f"{told} ({type(error).__name__})", now)
         raise

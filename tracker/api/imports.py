@@ -10,6 +10,7 @@ from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from tracker.actions.import_files import try_again
 from tracker.actions.imports import confirm, upload
 from tracker.http.fields import Body, Choice, Shown
 from tracker.http.idempotency import Made
@@ -105,6 +106,18 @@ class Imports(Resource):
 
         def work() -> Made:
             confirm(batch_id=row.pk, by=self.person, now=self.now)
+            return self.made(self.row(pk), 200)
+
+        return self.once(work)
+
+    @extend_schema(request=None, responses=ImportOut)
+    @action(detail=True, methods=["post"], url_path="try-again")
+    def try_again(self, request: Request, pk: str) -> HttpResponse:
+        """Let a failed file be checked anew, while it is kept; then look and confirm as after an upload."""
+        row = self.row(pk)
+
+        def work() -> Made:
+            try_again(batch_id=row.pk, by=self.person, now=self.now)
             return self.made(self.row(pk), 200)
 
         return self.once(work)

@@ -69,6 +69,7 @@ TABLE: dict[str, dict[str, Right]] = {
     "messages": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE},
     "imports": {
         "list": READ, "retrieve": READ, "rows": READ, "create": WRITE_IMPORTS, "confirm": WRITE_IMPORTS,
+        "try_again": WRITE_IMPORTS,
     },
 }  # fmt: skip
 # Whose names and addresses are shown with an owner; others see null there.

@@ -1,5 +1,6 @@
 """Spreadsheets: upload, look at every row's verdict, confirm. A worker does the work; these pages watch it."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -10,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from tracker.actions import import_files
 from tracker.actions import imports as import_actions
 from tracker.models import ImportBatch, ImportRow
 from tracker.pages import fields
@@ -17,6 +19,7 @@ from tracker.pages.answers import carry_out, status_for
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import WRITERS, page
 from tracker.queries import lists
+from tracker.queries.imports import can_try_again
 
 WORKING = {"uploaded", "checking", "confirmed", "applying"}
 GUESSES = (
@@ -86,6 +89,7 @@ def batch(request: HttpRequest, batch_id: int) -> HttpResponse:
         "tabs": [("", "All", row.rows_total), *((code, words, counts[code]) for code, words in TAB_WORDS)],
         "verdict": verdict,
         "page": paged(request, rows.filter(verdict=verdict) if verdict else rows),
+        "can_try_again": can_try_again(row),
         "writes": row.rows_good + row.rows_questioned,
     }
     return render(request, "desk/import.html", context)
@@ -98,10 +102,21 @@ TAB_WORDS = (("good", "Good"), ("questioned", "Suspect"), ("skipped", "Already t
 @require_POST
 def confirm(request: HttpRequest, batch_id: int) -> HttpResponse:
     """Let the worker write the checked file."""
+    return _step(request, import_actions.confirm, batch_id)
+
+
+@page(see=WRITERS)
+@require_POST
+def try_again(request: HttpRequest, batch_id: int) -> HttpResponse:
+    """Let the worker check a failed file anew."""
+    return _step(request, import_files.try_again, batch_id)
+
+
+def _step(request: HttpRequest, act: Callable[..., ImportBatch], batch_id: int) -> HttpResponse:
     get_object_or_404(ImportBatch.objects.only("pk"), pk=batch_id)
     form = fields.Form({})
     form.is_valid()
-    done = carry_out(form, import_actions.confirm, batch_id=batch_id, by=request.user, now=timezone.now())
+    done = carry_out(form, act, batch_id=batch_id, by=request.user, now=timezone.now())
     if done is None:
         messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
     return redirect("import", batch_id)

@@ -73,6 +73,7 @@ urlpatterns = [
     path("imports/", imports.imports, name="imports"),
     path("imports/<int:batch_id>/", imports.batch, name="import"),
     path("imports/<int:batch_id>/confirm/", imports.confirm, name="confirm-import"),
+    path("imports/<int:batch_id>/try-again/", imports.try_again, name="try-import-again"),
     path("intervals/", intervals.intervals, name="intervals"),
     path("intervals/new/", intervals.add_for_kind, name="add-kind-interval"),
     path("intervals/<int:interval_id>/", intervals.change, name="change-interval"),

@@ -61,6 +61,11 @@ def waiting_batches() -> QuerySet[ImportBatch]:
     return batches().filter(state=State.CHECKED)
 
 
+def can_try_again(batch: ImportBatch) -> bool:
+    """Whether a failed import still has its file. One query, for failed ones only; the file itself is not fetched."""
+    return batch.state == State.FAILED and ImportBatch.objects.filter(pk=batch.pk).exclude(content=b"").exists()
+
+
 def next_to_work(now: datetime) -> tuple[int, str] | None:
     """Return (id, state) of the oldest import that waits for a worker, or whose worker was lost; else None."""
     waits = Q(state__in=[State.UPLOADED, State.CONFIRMED])

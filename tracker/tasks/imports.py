@@ -4,6 +4,7 @@ import structlog
 from celery import shared_task
 from django.utils import timezone
 
+from tracker.actions.import_files import forget_files
 from tracker.actions.imports import apply_batch, check_batch
 from tracker.models import ImportBatch
 from tracker.queries.imports import next_to_work
@@ -29,3 +30,9 @@ def work_imports() -> int:
             log.exception("import failed", batch=batch_id)
         worked += 1
     return worked
+
+
+@shared_task(name="tracker.forget_import_files")
+def forget_import_files() -> int:
+    """Remove the files whose keep time is over; return of how many imports."""
+    return forget_files(now=timezone.now())
