@@ -37,6 +37,7 @@ def set_interval(
     Raises UnknownTask, NotEnough, FieldInvalid, Invalid (no such part type), StaleVersion.
     """
     row = lock_version(ServiceInterval, interval_id, version) if interval_id else ServiceInterval()
+    kind_before = row.part_kind
     for name, value in values.items():
         setattr(row, name, clean_text(value, 200) if name == "source" else value)
     check_interval(row)
@@ -44,7 +45,7 @@ def set_interval(
     if interval_id:
         row.version += 1
     row.save()
-    carriers = Fitment.objects.current().filter(component__part_type__kind=row.part_kind).values("trike_id")
+    carriers = Fitment.objects.current().filter(component__part_type__kind__in={kind_before, row.part_kind}).values("trike_id")
     Trike.objects.filter(pk__in=carriers).update(due_dirty=True)
     return row
 
