@@ -13,6 +13,7 @@ from services.fleet_rates import FleetRates
 from services.forecast import distance_on
 from services.rates import RateState, drifted, stretch_noise
 from services.reading_meanings import Meaning, Neighbour, Rider, meanings
+from services.readings import ACCEPTED, Proposal, Verdict
 from services.season import DAYS_A_YEAR, season_clock
 from services.timeline_costs import LABEL_WEIGHTS, MILE, SCALES, join_weight, lag_years, rounding_km, skip_weight
 from services.units import say_distance, to_km
@@ -93,6 +94,17 @@ def doubt_at_entry(
     return EntryDoubt(
         ask, float(1.0 - chances[0, 0]), float(low), float(high), _sentence(km, unit, low, high, found) if ask else "", found
     )  # fmt: skip
+
+
+def with_doubt(verdict: Verdict, doubt: EntryDoubt) -> Verdict:
+    """Return the verdict of judge_reading with the question put to it: still accepted, but 'please-confirm'.
+
+    What judge_reading doubts already stays as it is.
+    """
+    if verdict.state != ACCEPTED.state or not doubt.ask:
+        return verdict
+    proposals = tuple(Proposal(meaning.code, meaning.km, meaning.words) for meaning in doubt.meanings)
+    return Verdict(verdict.state, "please-confirm", doubt.reason, proposals)
 
 
 def _sentence(km: float, unit: str, low: float, high: float, found: tuple[Meaning, ...]) -> str:

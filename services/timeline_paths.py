@@ -61,6 +61,16 @@ def label_fleet(
     return Labels(label, p_wrong, p_reset, reset, life, estimated, bridged, rate, spread)
 
 
+def life_points(readings: Readings, machines: Machines, labels: Labels) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (machine, day, life km) of every delivery and believed reading, sorted by machine and day, for rates_of."""
+    believed = np.flatnonzero(labels.label != OUTLIER)
+    who = np.append(np.arange(len(machines.zero_day)), readings.machine[believed])
+    day = np.append(machines.zero_day, np.maximum(readings.day, machines.zero_day[readings.machine])[believed])
+    life = np.append(np.zeros(len(machines.zero_day)), labels.life_km[believed])
+    order = np.lexsort((life, day, who))
+    return who[order], day[order], life[order]
+
+
 def _groups(count: np.ndarray) -> list[np.ndarray]:
     """Machines with equally many readings, in portions that fit the processor's cache."""
     groups = []

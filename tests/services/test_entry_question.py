@@ -5,9 +5,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from services.entry_question import asks, doubt_at_entry, entry_chances
+from services.entry_question import asks, doubt_at_entry, entry_chances, with_doubt
 from services.fleet_rates import SHIPPED
 from services.rates import rate_of, start_rate
+from services.readings import ACCEPTED, Verdict
 from services.timeline_costs import MILE
 
 ZERO = float(date(2025, 1, 1).toordinal())
@@ -75,3 +76,16 @@ def test_the_chances_of_a_reading_add_up_to_one():
 
 def test_a_reading_dated_before_the_last_one_counts_as_of_that_day():
     assert doubt(2400, day=230).p_wrong == pytest.approx(doubt(2400, day=240).p_wrong)
+
+
+def test_an_accepted_reading_in_doubt_is_accepted_with_a_question():
+    asked = with_doubt(ACCEPTED, doubt(4200))
+    assert (asked.state, asked.code) == ("accepted", "please-confirm")
+    assert [(p.code, p.km) for p in asked.proposals][0] == ("km_as_miles", pytest.approx(2609.759))
+    assert asked.reason.startswith("Please read again")
+
+
+def test_no_doubt_adds_nothing_and_a_suspect_reading_stays_as_judged():
+    suspect = Verdict("suspect", "very-fast", "words")
+    assert with_doubt(ACCEPTED, doubt(2640)) is ACCEPTED
+    assert with_doubt(suspect, doubt(4200)) is suspect

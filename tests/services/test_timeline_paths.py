@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from services.fleet_rates import SHIPPED
 from services.season import season_clock
 from services.timeline_costs import OK, OUTLIER
-from services.timeline_paths import label_fleet
+from services.timeline_paths import label_fleet, life_points
 from services.timeline_rows import UNDECIDED, Machines, Readings, Swaps, displays_of
 
 ZERO = 739_000.0
@@ -156,3 +156,12 @@ def test_a_southern_machine_half_a_year_later_is_a_northern_one():
     a = label_fleet(one, swaps_of([]), Machines(np.array([start]), np.zeros(1), np.array([False])), SHIPPED)
     b = label_fleet(other, swaps_of([]), Machines(np.array([south_start]), np.zeros(1), np.array([True])), SHIPPED)
     assert a.p_wrong == pytest.approx(b.p_wrong, abs=0.002)  # months differ in length
+
+
+def test_the_points_for_the_rates_begin_with_each_delivery_and_leave_out_what_is_not_believed():
+    readings = readings_of([[(200, 1800, False), (100, 600, False)], [], [(0, 10, False), (90, 99_000, False)]])
+    labels = label_fleet(readings, swaps_of([]), machines_of(3), SHIPPED)
+    who, day, life = life_points(readings, machines_of(3), labels)
+    assert who.tolist() == [0, 0, 0, 1, 2, 2]
+    assert (day - ZERO).tolist() == [0, 100, 200, 0, 0, 0]
+    assert life.tolist() == [0, 600, 1800, 0, 0, 10]
