@@ -73,6 +73,14 @@ class Timeline:
         inside = np.interp(asked, known, life, left=0.0)
         return inside + np.maximum(asked - known[-1], 0.0) * km_per_day
 
+    def day_reached(self, life_km: float) -> float:
+        """Return the day on which life reached `life_km`, which is not beyond the last point."""
+        after = int(np.searchsorted(self.life_km, life_km, side="left"))
+        if after == 0:
+            return float(self.days[0])
+        low, high = self.life_km[after - 1], self.life_km[after]
+        return float(self.days[after - 1] + (life_km - low) / (high - low) * (self.days[after] - self.days[after - 1]))
+
     def is_estimate(self, days: np.ndarray | Sequence[float] | float) -> np.ndarray:
         """Return whether life on `days` rests on an estimate: past the last reading, or on the way to and after a guess."""
         asked = np.asarray(days, dtype=float)

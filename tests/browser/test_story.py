@@ -133,8 +133,10 @@ def fill_the_card(desk, trike: Trike) -> None:
     desk.click("text=Keep the reading")
     desk.wait_for_load_state()
     hub, chain, battery = (part_at(trike, place) for place in ("rear-hub", "chain", "battery"))
+    put_on_the_card(desk, hub, "hub_oil_change")
     done(desk, f"#task-{hub.pk}-hub_oil_change")
     measured = f"#measure-{chain.pk}-chain_elongation_pct"
+    put_on_the_card(desk, chain, "chain_check")
     unfold(desk, f"#task-{chain.pk}-chain_check")
     desk.fill(f"{measured} input[name=value]", "0.3")
     desk.click(f"{measured} button")
@@ -151,6 +153,14 @@ def fill_the_card(desk, trike: Trike) -> None:
     desk.wait_for_load_state()
     assert spare.serial in desk.inner_text("#swap")
     look(desk, "card-filled")
+
+
+def put_on_the_card(desk, part: Component, task: str) -> None:
+    """Add a task that is not proposed because it is not due yet."""
+    if desk.locator(f"#task-{part.pk}-{task}").count() == 0:
+        desk.select_option("#add_task select", f"{part.pk}:{task}")
+        desk.click("text=Add the task")
+        desk.wait_for_load_state()
 
 
 def unfold(desk, selector: str) -> None:

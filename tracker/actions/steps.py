@@ -102,6 +102,8 @@ def _refresh(ids: list[int], now: datetime) -> int:
         names = [
             "trike",
             "due_on",
+            "likely_from",
+            "likely_until",
             "early_on",
             "trigger",
             "due_life_km",

@@ -10,7 +10,7 @@ from services.kinds import all_kinds, quantity, tasks_for
 from services.kinds import task as task_of
 from services.positions import POSITIONS
 from tracker.models import Failure, Fitment, Handover, JobCard, JobTask, LogEntry, Measurement, Swap
-from tracker.queries.due import CHECK_AFTER
+from tracker.queries.due_reckoning import CHECK_AFTER
 from tracker.queries.lists import present_owner
 
 

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from services.fleet_rates import FleetRates
 from services.forecast import distance_on
 from services.life import Life, Span, life_of
 from services.odometer import DisplayChange, Timeline, build_timeline
@@ -16,8 +17,8 @@ from services.rates import RateState, rates_of
 from services.riding import Rate, rider_rate
 from tracker.models import Component, Fitment, Handover, MeterReading, OdometerReading, Trike
 from tracker.models import DisplayChange as DisplayChangeRow
-from tracker.queries.clock import day_of, day_of_date
-from tracker.queries.fleet_numbers import FleetBook, books_of, southern_of
+from tracker.queries.clock import day_of, day_of_date, local_date
+from tracker.queries.fleet_numbers import METERS, FleetBook, books_of, southern_of
 
 
 @dataclass(frozen=True)
@@ -55,21 +56,22 @@ def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
 
 
 def _clocks(ids: list[int], lines: dict[int, Timeline], book: FleetBook, southern: np.ndarray) -> dict[int, TrikeClock]:
-    """The clocks of trikes that share a book, their rates folded together."""
+    """The clocks of trikes that share a book."""
+    found = _with_rates(ids, lines, book.km, southern)
+    return {pk: TrikeClock(pk, line, state, book, float(line.days[0])) for pk, (line, state) in found.items()}
+
+
+def _with_rates(
+    ids: list[int], lines: dict[int, Timeline], fleet: FleetRates, southern: np.ndarray
+) -> dict[int, tuple[Timeline, RateState]]:
+    """Each timeline with what is expected after it, and its rate; all folded together."""
     machine = np.repeat(np.arange(len(ids)), [len(lines[pk].days) for pk in ids])
     days = np.concatenate([lines[pk].days for pk in ids])
     life = np.concatenate([lines[pk].life_km for pk in ids])
-    states = rates_of(machine, days, life, southern=southern, fleet=book.km)
-    ahead_days, ahead_km = outlooks(states, book.km)
+    states = rates_of(machine, days, life, southern=southern, fleet=fleet)
+    ahead_days, ahead_km = outlooks(states, fleet)
     return {
-        pk: TrikeClock(
-            pk,
-            with_outlook(lines[pk], ahead_days[row], ahead_km[row]),
-            states.take(row),
-            book,
-            float(lines[pk].days[0]),
-        )
-        for row, pk in enumerate(ids)
+        pk: (with_outlook(lines[pk], ahead_days[row], ahead_km[row]), states.take(row)) for row, pk in enumerate(ids)
     }
 
 
@@ -205,6 +207,39 @@ def meter_lines_of(component_ids: Iterable[int], meter: str) -> dict[int, Timeli
 
 
 @dataclass(frozen=True)
+class MeterClock:
+    """A component's own meter over time and how fast it runs, in the meter's unit."""
+
+    timeline: Timeline
+    state: RateState
+
+
+def meter_clocks_of(
+    trike_by_component: dict[int, int], runs: dict[int, ComponentRun], clocks: dict[int, TrikeClock]
+) -> dict[tuple[int, str], MeterClock]:
+    """Return (component, 'hours' or 'cycles') -> its clock, where it was read at least once. One query."""
+    rows = meters_of(trike_by_component)
+    answer = {}
+    for name, meter in METERS.items():
+        lines = {
+            pk: build_timeline(
+                [d for d, _ in rows[pk, meter]], [v for _, v in rows[pk, meter]], (), zero_day=runs[pk].first_day
+            )
+            for pk in trike_by_component
+            if (pk, meter) in rows and runs[pk].first_day is not None
+        }
+        by_book: dict[int | None, list[int]] = defaultdict(list)
+        for pk in lines:
+            by_book[clocks[trike_by_component[pk]].book.row_id].append(pk)
+        for ids in by_book.values():
+            book = clocks[trike_by_component[ids[0]]].book
+            southern = np.array([bool(clocks[trike_by_component[pk]].state.southern) for pk in ids])
+            found = _with_rates(ids, lines, getattr(book, name), southern)
+            answer |= {(pk, name): MeterClock(line, state) for pk, (line, state) in found.items()}
+    return answer
+
+
+@dataclass(frozen=True)
 class Distance:
     """Where a trike stands: life now (past the last reading an estimate, with its 90 % limit) and what it rests on."""
 
@@ -234,7 +269,7 @@ def distances_now(trike_ids: Iterable[int], now: datetime) -> dict[int, Distance
         life = float(np.atleast_1d(clock.life_at(today))[0])
         most = float(distance_on(clock.state, np.float64(today), (0.9,), clock.book.km)[0])
         estimate = read_at is None or day_of(read_at) < int(today)
-        answer[pk] = Distance(life, max(most, life), estimate, read_at.date() if read_at else None, km, clock.rate)
+        answer[pk] = Distance(life, max(most, life), estimate, local_date(read_at) if read_at else None, km, clock.rate)
     return answer
 
 
