@@ -5,6 +5,9 @@ from email.utils import parsedate_to_datetime
 
 import pytest
 
+from services.kinds import all_tasks, kind_of_task
+from services.kinds import task as task_of
+from services.positions import POSITIONS
 from tests import factories
 from tests.reminders.conftest import DUE, days, dispatch_all, fit, html_of, some_task, text_of, trike_with
 from tracker.actions.letters import one_line
@@ -180,3 +183,70 @@ def test_a_name_that_turns_the_direction_of_text_is_written_out(letter, postbox)
         assert "\u202e" not in part
         assert "Robin [U+202E]nomreg" in part
     assert lint(postbox.letters[0].content, mail) == []
+
+
+AFTER = {"after_crash", "after_submersion", "after_lay_up"}  # due by what happened, not by an interval
+SINGLE = [task for task in all_tasks() if not task.includes and task.code not in AFTER]
+
+
+@pytest.fixture
+def long_letter(postbox):
+    """Return the mail about a trike on which all of these tasks are due."""
+
+    def written(*tasks):
+        trike = factories.OwnershipFactory(owner=factories.OwnerFactory(distance_unit="km")).trike
+        for kind in {task.on for task in tasks}:
+            place = next(code for code, position in POSITIONS.items() if kind in position.part_kinds)
+            part = factories.ComponentFactory(part_type__kind=kind, state="fitted")
+            factories.FitmentFactory(trike=trike, component=part, position=place)
+        for task in tasks:
+            factories.ServiceIntervalFactory(
+                task=task.code, part_kind=task.on, every_km=None, every_months=12, early_km=0
+            )
+        sweep_trikes(trike_ids=[trike.pk], now=DUE)
+        dispatch_all(postbox, OutboxMessage.objects.latest("pk").not_before)
+        return postbox.mails[-1]
+
+    return written
+
+
+def test_twelve_tasks_are_told_on_one_page(long_letter):
+    """Nine for the workshop, three for the owner, none part of another: at most 40 lines (design rule, no source)."""
+    tasks = [t for t in SINGLE if not t.owner_can][:9] + [t for t in SINGLE if t.owner_can][:3]
+    text = text_of(long_letter(*tasks))
+    assert all(f"* {task.title}, due 1 May 2026" in text for task in tasks)
+    assert len(text.splitlines()) <= 40
+
+
+def test_a_caution_that_several_tasks_share_stands_there_once(long_letter):
+    mail = long_letter(task_of("tyres_check"), task_of("tyre_pressure_check"))
+    for caution in kind_of_task("tyres_check").cautions:
+        assert text_of(mail).count(f"Caution: {caution}") == 1
+        assert html.unescape(html_of(mail)).count(f"Caution: {caution}") == 1
+
+
+def test_what_the_workshop_does_without_a_safety_task_brings_no_caution(long_letter):
+    task = next(task for task in SINGLE if not task.safety and not task.owner_can)
+    assert "Caution:" not in text_of(long_letter(task))
+
+
+def test_what_owners_do_themselves_comes_with_its_caution(long_letter):
+    task = next(task for task in SINGLE if task.owner_can and not task.safety)
+    text = text_of(long_letter(task))
+    assert all(f"Caution: {caution}" in text for caution in kind_of_task(task.code).cautions)
+
+
+def test_what_a_larger_service_includes_stands_under_it(long_letter):
+    """A larger service covers the smaller (analogue: 14 CFR 91.409(b))."""
+    larger = task_of("shock_full_service")
+    smaller = task_of(larger.includes[0])
+    text = text_of(long_letter(larger, smaller))
+    assert f"Done with it: {smaller.title}" in text
+    assert f"* {smaller.title}" not in text
+
+
+def test_a_long_letter_says_the_same_in_both_parts(long_letter):
+    mail = long_letter(*SINGLE[:12])
+    body = html_of(mail).split("<body>")[1]
+    shown = html.unescape(re.sub(r"<[^>]+>", " ", body)) + " ".join(re.findall(r'href="([^"]+)"', body))
+    assert words_of(text_of(mail)) == words_of(shown)

@@ -1,5 +1,6 @@
 """Letters: one set of facts, written as text and as HTML, with the headers that decent automatic mail carries."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.headerregistry import Address
@@ -12,13 +13,15 @@ from django.conf import settings
 from django.template.loader import render_to_string
 
 from services.identity import visible
-from services.intervals import say_date
+from services.intervals import covered_tasks, say_date
+from services.kinds import includes_map
 from tracker.actions.posting import Letter
 from tracker.models import OutboxMessage
-from tracker.queries.reminders import OwnerView, stage_word
+from tracker.queries.reminders import OwnerView, Told, stage_word
 
 # Header lines may be as long as a link: a folded link would be sent encoded, and mail programs would not know it.
 POLICY = SMTP.clone(max_line_length=200)
+TOLD_WHOLE = 3  # tasks: with more, what they are and why they are due fills pages nobody reads
 
 
 @dataclass(frozen=True)
@@ -47,10 +50,45 @@ def write_letter(message: OutboxMessage, view: OwnerView, links: Links, now: dat
     )
 
 
+@dataclass(frozen=True)
+class Entry:
+    """One task of a letter, with the titles of the smaller ones that are done with it."""
+
+    task: Told
+    covers: tuple[str, ...]
+    safety: bool
+
+    @property
+    def when(self) -> str:
+        """When it is due, in words."""
+        return f"{'was due' if self.task.status == 'overdue' else 'due'} {say_date(self.task.due_on)}"
+
+
+def entries_of(tasks: Sequence[Told]) -> list[Entry]:
+    """Return the tasks of a letter; those that a larger one among them includes stand under it and not by themselves."""
+    included = {task.code: covered_tasks([task.code], includes_map()) for task in tasks}
+    above = [task for task in tasks if not any(task.code in within for within in included.values())]
+    entries, told = [], set[str]()
+    for task in above:
+        below = [other for other in tasks if other.code in included[task.code] and other.title not in told]
+        told |= {other.title for other in below}
+        safety = task.safety or any(other.safety for other in below)
+        entries.append(Entry(task, tuple(other.title for other in below), safety))
+    return entries
+
+
 def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str, Any]:
-    """Return everything both parts of the letter say."""
+    """Return everything both parts of the letter say.
+
+    A few tasks are told whole. Of more, each gets a line, and the trike's page tells why. Each caution stands there once.
+    """
+    work, own = entries_of(view.work), entries_of(view.own)
     return {
         "view": view,
+        "work": work,
+        "own": own,
+        "whole": len(work) + len(own) <= TOLD_WHOLE,
+        "cautions": list(dict.fromkeys(caution for task in (*view.work, *view.own) for caution in task.cautions)),
         "stage": stage_word(message.stage),
         "subject": subject_of(message, view),
         "visit_on": say_date(view.visit.planned_on) if view.visit else "",

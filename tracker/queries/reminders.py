@@ -24,6 +24,7 @@ STATUS_WORDS = {"ok": "in good time", "soon": "soon", "due": "due now", "overdue
 class Told:
     """One due task as the owner reads it."""
 
+    code: str
     title: str
     plain: str  # what it is and why it matters, in everyday words
     why: str  # the sentence with the numbers, in the owner's unit
@@ -106,6 +107,7 @@ def tell(line: DueLine, today: date, unit: str) -> Told:
     task = task_of(line.task)
     status = status_of(line, today)
     return Told(
+        code=task.code,
         title=task.title,
         plain=task.plain,
         why=_sentence_alone(describe(line, today, unit), task.title),
@@ -114,7 +116,7 @@ def tell(line: DueLine, today: date, unit: str) -> Told:
         status_words=STATUS_WORDS[status],
         safety=line.safety,
         owner_can=line.owner_can,
-        cautions=cautions_of(line.task) if line.safety else (),
+        cautions=cautions_of(line.task) if line.safety or line.owner_can else (),
     )
 
 
