@@ -34,10 +34,11 @@ def calling(tasks: Sequence[VisitTask]) -> VisitTask:
 
 def _own(task: VisitTask, on: date) -> str:
     title = task.title or "The first task"
-    if latest_on(task) < on:
-        return f"{title} {'should have been done by' if task.safety else 'has been due since'} {say_date(latest_on(task))}."
+    limit = latest_on(task) if task.safety else task.due_on
+    if limit < on:
+        return f"{title} {'should have been done by' if task.safety else 'has been due since'} {say_date(limit)}."
     if task.safety:
-        return f"{title} must be done by {say_date(latest_on(task))}."
+        return f"{title} must be done by {say_date(limit)}."
     return f"{title} falls due {'about' if len(task.quantiles) > 1 else 'on'} {say_date(task.due_on)}."
 
 

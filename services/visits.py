@@ -11,7 +11,7 @@ import numpy as np
 
 MONTHLY_DAYS = 30
 OVERDUE_DAYS = 7
-LATEST_LEVEL = 0.5  # a task is not put off past its likeliest date
+LATEST_LEVEL = 0.45  # a task is not put off past its middle date; a little before it, so that not more is late
 SAFETY_LEVEL = 0.1  # and a safety task not past the date that nine in ten outlast
 
 
@@ -45,7 +45,7 @@ class PlannedVisit:
 
 
 def latest_on(task: VisitTask) -> date:
-    """Return the day after which the task is not put off: its likeliest due day, a safety task's 10 % day."""
+    """Return the day after which the task is not put off: just before its middle date, a safety task's 10 % day."""
     if not task.quantiles:
         return task.due_on
     wanted, numbers = SAFETY_LEVEL if task.safety else LATEST_LEVEL, [day.toordinal() for day in task.quantiles]

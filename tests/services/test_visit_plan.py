@@ -73,7 +73,9 @@ def newsvendor(rng, tasks, days):
     quantiles = np.sort(rng.uniform(-2, days + 4, (tasks, len(levels))), axis=1)
     points, weights = due_atoms(quantiles, levels)
     costs = task_costs(np.arange(days), points, weights, rng.uniform(0.1, 2, tasks), rng.uniform(0.1, 4, tasks))
-    return falling_then_rising(np.where(np.arange(days) > rng.integers(days // 2, 2 * days, tasks)[:, None], np.inf, costs))
+    return falling_then_rising(
+        np.where(np.arange(days) > rng.integers(days // 2, 2 * days, tasks)[:, None], np.inf, costs)
+    )
 
 
 def steps(rng, tasks, days):
@@ -151,21 +153,19 @@ def test_a_certain_date_costs_waste_before_and_lateness_after_it():
     assert costs.tolist() == [[6.0, 0.0, 10.0]]
 
 
-@pytest.mark.parametrize(
-    ("quantiles", "levels"), [([[1, 2]], [0.5]), ([[1, 2]], [0.9, 0.1]), ([[2, 1]], [0.1, 0.9])]
-)
+@pytest.mark.parametrize(("quantiles", "levels"), [([[1, 2]], [0.5]), ([[1, 2]], [0.9, 0.1]), ([[2, 1]], [0.1, 0.9])])
 def test_quantiles_that_do_not_fit_their_levels_are_refused(quantiles, levels):
     with pytest.raises(ValueError, match="levels must rise"):
         due_atoms(quantiles, levels)
 
 
 def test_the_long_run_gap_balances_trips_and_lost_life():
-    """sqrt(C / sum(w / 2L)) minimises C/T + T sum(w / 2L), like the economic order quantity (Harris 1913, from memory)."""
-    gap, price = gap_of(1.0, [0.1, 0.1], [1000.0, 1000.0])
-    assert gap == pytest.approx(100.0)
-    assert price == pytest.approx(0.02)
+    """sqrt(C / k) minimises C/T + k T, like the economic order quantity (Harris 1913, from memory)."""
+    gap, price = gap_of(0.5, [0.1, 0.1], [1000.0, 1000.0])
+    assert gap == pytest.approx(100.0)  # k: a quarter of the gap lost at each doing, 0.25 x 2 x 0.1 / 1000
+    assert price == pytest.approx(0.01)
     for other in (90.0, 110.0):
-        assert 1.0 / other + 1e-4 * other > price
+        assert 0.5 / other + 5e-5 * other > price
 
 
 def test_the_gap_is_never_longer_than_the_most_frequent_task_lets_it_be():
@@ -179,7 +179,9 @@ def test_the_gap_is_never_longer_than_the_most_frequent_task_lets_it_be():
 
 def task(key, days, *, spread=0, **more):
     due = TODAY + timedelta(days=days)
-    wide = {"quantiles": tuple(due + timedelta(days=n) for n in (-spread, 0, spread)), "levels": LEVELS} if spread else {}
+    wide = (
+        {"quantiles": tuple(due + timedelta(days=n) for n in (-spread, 0, spread)), "levels": LEVELS} if spread else {}
+    )
     return VisitTask(key, due, due, **{"minutes": 20, "interval_days": 300, "title": key.title(), **wide, **more})
 
 

@@ -57,13 +57,17 @@ def test_the_words_of_a_visit_name_two_and_count_the_rest():
     assert words([CHAIN], ON) == "Chain falls due on 7 May 2026."
     assert words([CHAIN, OIL], ON) == "Chain falls due on 7 May 2026. Hub oil moved 12 days forward to go with it."
     more = [task("Tyres", 20), task("Pads", 21)]
-    assert words([CHAIN, OIL, *more[:1], more[1]], ON).endswith("Tyres moved 20 days forward to go with it. 1 more comes along.")
+    assert words([CHAIN, OIL, *more[:1], more[1]], ON).endswith(
+        "Tyres moved 20 days forward to go with it. 1 more comes along."
+    )
     assert words([CHAIN, OIL, *more, task("Year", 30)], ON).endswith("2 more come along.")
 
 
 def test_a_date_with_a_range_is_told_as_about():
     spread = tuple(ON + timedelta(days=n) for n in (-5, 0, 5))
-    assert words([task("Chain", 0, quantiles=spread, levels=(0.1, 0.5, 0.9))], ON) == "Chain falls due about 7 May 2026."
+    assert (
+        words([task("Chain", 0, quantiles=spread, levels=(0.1, 0.5, 0.9))], ON) == "Chain falls due about 7 May 2026."
+    )
 
 
 def test_a_safety_task_calls_by_the_day_that_nine_in_ten_outlast():
