@@ -27,15 +27,10 @@ def first_passage(drift: Array, to_go: Array, variance: Array) -> Array:
 
     drift = nu t, variance = sigma^2 t of the inverse-Gaussian law of the first passage time; 1 where nothing is to go.
     """
-    safe = np.maximum(variance, 1e-300)
-    direct = ndtr((drift - to_go) / np.sqrt(safe))
-    return np.where(to_go > 0, np.minimum(direct + _came_back(drift, to_go, safe), 1.0), 1.0)
-
-
-def _came_back(drift: Array, to_go: Array, variance: Array) -> Array:
-    """The paths that touched the limit and are below it again."""
-    log = 2 * drift * to_go / variance + log_ndtr(-(drift + to_go) / np.sqrt(variance))
-    return np.exp(np.minimum(log, 0.0))
+    root = np.sqrt(np.maximum(variance, 1e-300))
+    came_back = 2 * drift * to_go / root**2 + log_ndtr(-(drift + to_go) / root)
+    chance = ndtr((drift - to_go) / root) + np.exp(np.minimum(came_back, 0.0))
+    return np.where(to_go > 0, np.minimum(chance, 1.0), 1.0)
 
 
 def reached(learnt: Learnt, limit: Array, u: Array) -> Array:
@@ -78,7 +73,7 @@ def _averaged(drift: Array, slope: Array, rest_sd: Array, to_go: Array, level_sd
     gone = (level_sd[:, None] * _NODES)[:, :, None]
     moved = drift[:, None, None] + slope[:, None, None] * gone + rest_sd[:, None, None] * _NODES
     left, variance = to_go[:, None, None] - gone, wandered[:, None, None]
-    back = np.where(left > 0, _came_back(moved, left, variance), ndtr((left - moved) / np.sqrt(variance)))
+    back = first_passage(moved, left, variance) - ndtr((moved - left) / np.sqrt(variance))
     return np.einsum("mab,a,b->m", back, _SHARES, _SHARES)
 
 
