@@ -27,10 +27,10 @@ class ReminderRule:
     """
 
     lead_days: float = 14.0
-    ask: float = 0.06
-    remind: float = 0.20
-    unanswered: float = 0.20
-    safety: float = 0.05
+    ask: float = 0.04
+    remind: float = 0.15
+    unanswered: float = 0.17
+    safety: float = 0.025
     fresh_days: float = 21.0
     ask_every: float = 28.0
     answer_days: float = 7.0

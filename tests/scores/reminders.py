@@ -38,10 +38,9 @@ class Walked:
         due = (self.due_day > self.start) & (self.due_day <= self.start + 7 * WEEKS)
         return float(np.mean(self.told[due] > self.due_day[due]))
 
-    @property
-    def early(self) -> float:
-        """Share of messages more than sixty days ahead."""
-        sent = np.isfinite(self.told)
+    def early(self, with_overdue: bool = False) -> float:
+        """Share of messages more than sixty days ahead; `with_overdue`: those of tasks due at the start counted too."""
+        sent = np.isfinite(self.told) & (with_overdue | (self.due_day > self.start))
         return float(np.mean(self.due_day[sent] - self.told[sent] > EARLY_DAYS))
 
 
@@ -92,9 +91,10 @@ def main(options: list[str]) -> int:
     goals = Goals(f"reminders: {sum(len(year.asked.machine) for year in years):,} tasks, a week at a time")
     safety, other = (_together([year.walk(is_safety) for year in years]) for is_safety in (True, False))
     goals.at_most("safety tasks: missed before any message", safety.missed, 0.04 + slack / 2, 3)
-    goals.say(f"safety tasks: more than 60 days early {safety.early:.3f}")
+    goals.say(f"safety tasks: more than 60 days early {safety.early():.3f}")
     goals.at_most("other tasks: missed before any message", other.missed, 0.15 + slack, 3)
-    goals.at_most("other tasks: more than 60 days early", other.early, 0.28 + slack, 3)
+    goals.at_most("other tasks: more than 60 days early", other.early(), 0.28 + slack, 3)
+    goals.say(f"... counting messages of tasks overdue at the start: {other.early(with_overdue=True):.3f}")
     machines = sum(len(year.asked.machine) for year in years)
     goals.at_most("questions a machine and year", other.questions / machines, 1.5, 2)
     return goals.ended()
