@@ -5,7 +5,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.fleet_rates import SHIPPED
@@ -36,6 +36,7 @@ def test_a_single_digit_cannot_be_swapped_or_doubled():
     assert (0, 1 / 9) in slips["wrong"]
 
 
+@settings(deadline=None)
 @given(st.integers(10, 99_999), st.sampled_from(["swapped", "wrong", "lost", "doubled"]), st.integers(0, 999))
 def test_whatever_slip_was_made_the_true_number_is_among_those_behind_it(true, kind, seed):
     typed = mistyped(str(true), kind, np.random.default_rng(seed))

@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.fleet_rates import SHIPPED
@@ -214,11 +214,13 @@ changed = st.lists(
 )
 
 
+@settings(deadline=None, max_examples=40)
 @given(drawn, changed)
 def test_life_never_falls_whatever_was_typed(rows, changes):
     assert (np.diff(judged(rows, changes=changes).timeline.life_km) >= 0).all()
 
 
+@settings(deadline=None, max_examples=40)
 @given(drawn, st.integers(0, 9))
 def test_a_late_reading_gives_the_same_as_in_time(rows, at):
     late = rows[:at] + rows[at + 1 :] + rows[at : at + 1]

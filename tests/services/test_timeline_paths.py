@@ -46,12 +46,14 @@ def lives_in_time(readings, labels):
     return life[~np.isnan(life)]
 
 
+@settings(deadline=None, max_examples=40)
 @given(rows, swaps_drawn)
 def test_life_never_falls(each, swaps):
     labels = labelled([each], [swaps])
     assert (np.diff(lives_in_time(readings_of([each]), labels)) >= 0).all()
 
 
+@settings(deadline=None, max_examples=40)
 @given(rows, swaps_drawn, st.randoms())
 def test_the_order_in_which_readings_came_changes_nothing(each, swaps, random):
     shuffled = list(range(len(each)))
@@ -64,7 +66,7 @@ def test_the_order_in_which_readings_came_changes_nothing(each, swaps, random):
     assert sorted(first.p_wrong) == sorted(again.p_wrong)
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=40)
 @given(st.lists(rows, min_size=1, max_size=5), st.lists(swaps_drawn, min_size=5, max_size=5))
 def test_a_fleet_at_once_is_the_same_as_each_machine_alone(fleet, swaps):
     swaps = swaps[: len(fleet)]
@@ -76,6 +78,7 @@ def test_a_fleet_at_once_is_the_same_as_each_machine_alone(fleet, swaps):
         assert getattr(together, name) == pytest.approx(one_by_one, rel=1e-12, abs=1e-12, nan_ok=True)
 
 
+@settings(deadline=None, max_examples=40)
 @given(rows, st.floats(0, 4000))
 def test_a_rider_who_is_clean_is_believed_whole(each, start):
     # a steady 5 km a day, read to the km, has nothing to doubt
