@@ -1,0 +1,134 @@
+"""Forecasts in a mechanic's words: a range of days as 'mid-March to late April, most likely 2 April', and why.
+
+Dates in, words out; an end after the horizon is None and reads 'more than two years'.
+"""
+
+import math
+from datetime import date
+
+import numpy as np
+
+from services.due_words import say_date
+from services.fleet_rates import FleetRates
+from services.rates import RateState
+from services.units import say_distance
+
+BEYOND = "more than two years"
+ALREADY = "probably already due"
+CERTAINLY = "almost certainly already due"
+NO_IDEA = "not known: please read the meter"
+_UNKNOWN_AFTER_DAYS = 365
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+_SHARES = ((0.22, "a fifth of"), (0.29, "a quarter of"), (0.41, "a third of"), (0.58, "half"), (0.71, "two thirds of"))
+_TRIGGERS = {
+    "date": "The calendar comes first", "km": "The distance comes first", "hours": "The hours come first",
+    "cycles": "The charge cycles come first",
+}  # fmt: skip
+
+
+def date_or_none(day: float) -> date | None:
+    """Return the date of a day, None after the horizon (inf) or where the calendar ends."""
+    return date.fromordinal(int(day)) if math.isfinite(day) and day < date.max.toordinal() else None
+
+
+def say_range(low: date | None, middle: date | None, high: date | None, today: date) -> str:
+    """Return the 10, 50 and 90 % dates in words, for a reader on `today`. None: after the horizon of two years.
+
+    A range within nine days is one date; parts of a month otherwise; the year is said where it is not today's.
+    """
+    if low is None:
+        return BEYOND
+    if low <= today and (high is None or (high - today).days > _UNKNOWN_AFTER_DAYS):
+        return NO_IDEA
+    if middle is not None and middle <= today:
+        return ALREADY if high is None or high > today else CERTAINLY
+    if high is not None and (high - low).days <= 9:
+        return f"about {_day_words(middle, today)}"
+    begins = "now" if low <= today else _part_of_month(low, today)
+    return f"{begins} to {_end_words(low, high, today)}{_middle_words(middle, today)}"
+
+
+def _end_words(low: date, high: date | None, today: date) -> str:
+    if high is None:
+        return f"{BEYOND} from now"
+    ends = _part_of_month(high, today)
+    return _day_words(high, today) if ends == _part_of_month(max(low, today), today) else ends
+
+
+def _middle_words(middle: date | None, today: date) -> str:
+    return "" if middle is None else f", most likely {_day_words(middle, today)}"
+
+
+def _part_of_month(day: date, today: date) -> str:
+    part = "early" if day.day <= 10 else "mid" if day.day <= 20 else "late"
+    joint = "-" if part == "mid" else " "
+    return f"{part}{joint}{_MONTHS[day.month - 1]}{_year_words(day, today)}"
+
+
+def _day_words(day: date, today: date) -> str:
+    return f"{day.day} {_MONTHS[day.month - 1]}{_year_words(day, today)}"
+
+
+def _year_words(day: date, today: date) -> str:
+    return "" if day.year == today.year else f" {day.year}"
+
+
+def own_share(state: RateState, fleet: FleetRates) -> float:
+    """Return how much of the rate comes from the rider's own readings: 1 - P / tau2, between 0 and 1."""
+    return float(np.clip(1.0 - np.asarray(state.P) / fleet.tau2, 0.0, 1.0))
+
+
+def say_season(fleet: FleetRates) -> str:
+    """Return what a day of the slowest quarter counts beside one of the fastest: 'a winter day counts a third of a summer's'.
+
+    In the reader's own half of the world winter is winter: southern machines read the months six months shifted.
+    """
+    quarters = [sum(fleet.months[(month + k) % 12] for k in range(3)) for month in range(12)]
+    share = min(quarters) / max(quarters)
+    words = next((words for most, words in _SHARES if share < most), None)
+    return f"a winter day counts {words} a summer's" if words else "all seasons count alike"
+
+
+def say_rate(state: RateState, fleet: FleetRates, unit: str = "km") -> str:
+    """Return 'rides like 3,100 km a year; its own readings count 84 %' in the reader's unit, to two figures."""
+    a_year = _two_figures(float(np.exp(state.m)), unit)
+    if not state.stretches:
+        return f"no riding known yet: reckoned like the others, {a_year} a year"
+    return f"rides like {a_year} a year; its own readings count {own_share(state, fleet):.0%}".replace("%", " %")
+
+
+def why(
+    state: RateState,
+    fleet: FleetRates,
+    target_km: float,
+    *,
+    unit: str = "km",
+    trigger: str | None = "km",
+    has_reading: bool = True,
+) -> str:
+    """Return the numbers behind a due date, in km or miles, for the panel that explains it.
+
+    state: of one machine; trigger: what decides at the median (services/first_limits.py), None: nothing within two years.
+    """
+    on = say_date(date.fromordinal(int(state.last_day)))
+    where = (
+        f"last reading {on} at {say_distance(float(state.last_km), unit)}"
+        if has_reading
+        else f"no reading since delivery {on}"
+    )
+    left = target_km - float(state.last_km)
+    ahead = f"{say_distance(left, unit)} left then" if left > 0 else "reached by then"
+    parts = [say_rate(state, fleet, unit), where, ahead, say_season(fleet)]
+    sentence = "; ".join(parts)
+    deciding = "" if trigger is None else f" {_TRIGGERS[trigger]}."
+    return f"{sentence[0].upper()}{sentence[1:]}.{deciding}"
+
+
+def _two_figures(km: float, unit: str) -> str:
+    """A distance to two figures, such as 3,100 km: the third is never known."""
+    number, _, word = say_distance(km, unit).partition(" ")
+    whole = int(number.replace(",", ""))
+    step = 10 ** max(len(str(whole)) - 2, 0)
+    return f"{round(whole / step) * step:,} {word}"
