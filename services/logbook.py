@@ -42,16 +42,17 @@ def canonical_json(body: Mapping[str, Any]) -> bytes:
 
 
 def _plain(value: Any) -> Any:
-    """The value as a database gives it back."""
-    if value is None or isinstance(value, bool | int):
+    """The value as a database gives it back. Most are text, so text is asked for first."""
+    if isinstance(value, str):
+        if not _UNKEPT.search(value):
+            return value
+    elif value is None or isinstance(value, int):
         return value
-    if isinstance(value, float) and math.isfinite(value):
+    elif isinstance(value, float) and math.isfinite(value):
         return int(value) if value.is_integer() else value
-    if isinstance(value, str) and not _UNKEPT.search(value):
-        return value
-    if isinstance(value, Mapping) and all(isinstance(key, str) for key in value):
+    elif isinstance(value, Mapping) and all(isinstance(key, str) for key in value):
         return {_plain(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
+    elif isinstance(value, (list, tuple)):
         return [_plain(item) for item in value]
     raise BadRecord(f"{value!r} cannot be kept in the logbook.", remedy="Write numbers, text, lists and yes or no.")
 

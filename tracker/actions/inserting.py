@@ -36,8 +36,15 @@ def _reader(field: Field, connection: Any) -> Callable[[Mapping[str, Any]], Any]
     """Return how a row's value for `field` is made ready for the database."""
     name, plain, prepare = field.attname, AS_IT_IS.get(field.get_internal_type()), field.get_db_prep_save
 
+    last = ready = object()
+
     def read(row: Mapping[str, Any]) -> Any:
+        nonlocal last, ready
         value = row[name] if name in row else field.get_default()
-        return value if value is None or value.__class__ is plain else prepare(value, connection)
+        if value is None or value.__class__ is plain:
+            return value
+        if value is not last:  # rows that follow each other mostly share their moments
+            last, ready = value, prepare(value, connection)
+        return ready
 
     return read

@@ -10,7 +10,7 @@ from tracker.models import LogEntry
 
 def stamp(moment: datetime) -> str:
     """Return a moment the way it is hashed: UTC, to the microsecond."""
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def sealed(entry: LogEntry) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from tracker.spreadsheets.refusals import BadText, DateInFuture, MissingCell, No
 from tracker.spreadsheets.sheet import Cell, is_blank, say
 
 T = TypeVar("T")
+_canonical = lru_cache(8192)(canonical_serial)  # a service book names each trike on many rows
 
 
 @dataclass
@@ -63,7 +64,7 @@ class Row:
         """Return the canonical serial or plate."""
         if self._is_absent(column, needed):
             return None
-        return self._try(column, lambda: canonical_serial(values.to_text(self.cells[column], column)))
+        return self._try(column, lambda: _canonical(values.to_text(self.cells[column], column)))
 
     def number_in(self, column: str, low: float, high: float, *, needed: bool = False) -> Decimal | None:
         """Return the number if it lies in [low, high]."""
@@ -111,9 +112,14 @@ def fold_word(text: str) -> str:
     return "".join(text.casefold().replace("_", " ").replace("-", " ").split())
 
 
+@lru_cache(64)
+def _folded(choices: tuple[tuple[str, T], ...]) -> dict[str, T]:
+    return {fold_word(word): meaning for word, meaning in choices}
+
+
 def _choose(cell: Cell, column: str, choices: Mapping[str, T]) -> T:
     text = values.to_text(cell, column)
-    folded = {fold_word(word): meaning for word, meaning in choices.items()}
+    folded = _folded(tuple(choices.items()))
     if fold_word(text) not in folded:
         words = ", ".join(list(choices)[:12])
         raise NotAChoice(f"'{text[:40]}' is not known here.", field=column, remedy=f"Write one of: {words}.")
@@ -133,4 +139,6 @@ def _clean(cell: Cell, column: str, limit: int) -> str:
 
 
 def _storable(text: str) -> str:
+    if text.isprintable():
+        return text[:1000]
     return text.replace("\x00", "\N{REPLACEMENT CHARACTER}").encode("utf-8", "replace").decode()[:1000]

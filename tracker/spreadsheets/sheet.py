@@ -38,6 +38,8 @@ def is_blank(cell: Cell) -> bool:
 
 def say(cell: Cell) -> str:
     """Return what the cell shows, as the preview repeats it."""
+    if isinstance(cell, str):
+        return str(cell)
     if cell is None:
         return ""
     if isinstance(cell, Formula | Broken):

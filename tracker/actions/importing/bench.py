@@ -111,8 +111,7 @@ class Bench:
         return at or [component for _, component in here]
 
     def _of_kinds(self, job: "Job", kinds: set[str]) -> list[tuple[str, Component]]:
-        stays: list[Stay] = self.fittings.on(job.trike.frame_serial, job.at)
-        return [(stay.position, stay.component) for stay in stays if stay.component.part_type.kind in kinds]
+        return [(stay.position, stay.component) for stay in job.found if stay.component.part_type.kind in kinds]
 
     def _measure(self, row: Row, job: "Job", task: Any | None, position: str | None) -> None:
         pairs = pairs_of(row, "Measured")

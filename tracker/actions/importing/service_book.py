@@ -42,6 +42,7 @@ class Job:
     tasks: dict[tuple[int, str], None] = field(default_factory=dict)  # (component, task), in order
     measured: dict[tuple[int, str], Taken] = field(default_factory=dict)
     swaps: dict[str, Swapping] = field(default_factory=dict)  # by position
+    found: list[Stay] = field(default_factory=list)  # what was fitted when the job began
     fitted: list[Stay] = field(default_factory=list)  # when the job was done
 
     def told(self, name: str) -> str:
@@ -203,6 +204,7 @@ class _Book:
             )
             return
         self._judge_reading(job, verdicts)
+        job.found = self.fittings.on(job.trike.frame_serial, job.at)
         for row in job.rows:
             self.bench.read_work(row, job)
         for row in job.rows:
