@@ -116,10 +116,9 @@ def work_on(trike: dict, desk: Caller, mechanic: Caller) -> tuple[dict, dict]:
     card = desk.post("job-cards", {"trike": trike["id"], "complaint": "less range than last year"}).json()
     address = f"job-cards/{card['id']}"
     here = desk.get(f"trikes/{trike['id']}/distance").json()
-    ridden = here["rate_km_per_day"] * (DAY - date.fromisoformat(here["last_read_on"])).days
     life_before = desk.get(f"components/{parts['battery']['component']}/life").json()["km"]
     steps = [
-        ("odometer", {"value": round(here["last_display_km"] + ridden) + 1, "unit": "km"}),
+        ("odometer", {"value": round(here["display_km"]) + 1, "unit": "km"}),
         ("tasks", {"component": parts["rear-hub"]["component"], "task": "hub_oil_change", "outcome": "done"}),
         ("tasks", {"component": parts["chain"]["component"], "task": "chain_check", "outcome": "done"}),
         ("measurements", {"component": parts["chain"]["component"], "quantity": "chain_elongation_pct", "value": 0.3}),

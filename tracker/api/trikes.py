@@ -73,11 +73,16 @@ class FittedOut(serializers.Serializer):
 
 
 class DistanceOut(serializers.Serializer):
-    """Where a trike stands: past its last reading an estimate by the riding rate."""
+    """Where a trike stands: past its last reading as likely more as less, with what it hardly exceeds (90 %).
+
+    `display_km`: what its display should show.
+    """
 
     trike = serializers.IntegerField()
     at = Moment()
     life_km = serializers.FloatField()
+    at_most_km = serializers.FloatField()
+    display_km = serializers.FloatField()
     is_estimate = serializers.BooleanField()
     last_read_on = serializers.DateField(allow_null=True)
     last_display_km = serializers.FloatField(allow_null=True)
@@ -139,7 +144,8 @@ class Trikes(Resource):
         row = self.row(pk)
         here = distances_now([row.pk], self.now)[row.pk]
         facts = {
-            "trike": row.pk, "at": self.now, "life_km": round(here.km, 1), "is_estimate": here.is_estimate,
+            "trike": row.pk, "at": self.now, "life_km": round(here.km, 1), "at_most_km": round(here.at_most_km, 1),
+            "display_km": round(here.display_km, 1), "is_estimate": here.is_estimate,
             "last_read_on": here.last_read_on, "last_display_km": here.last_display_km,
             "rate_km_per_day": round(here.rate.km_per_day, 3), "rate_basis": here.rate.basis,
         }  # fmt: skip

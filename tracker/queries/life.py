@@ -241,36 +241,50 @@ def meter_clocks_of(
 
 @dataclass(frozen=True)
 class Distance:
-    """Where a trike stands: life now (past the last reading an estimate, with its 90 % limit) and what it rests on."""
+    """Where a trike stands: life now (past the last reading an estimate, with its 90 % limit) and what it rests on.
+
+    display_km, display_most_km: what its display should show now, and what it hardly exceeds.
+    """
 
     km: float
     at_most_km: float
     is_estimate: bool
     last_read_on: date | None
     last_display_km: float | None
+    display_km: float
+    display_most_km: float
     rate: Rate
 
 
 def distances_now(trike_ids: Iterable[int], now: datetime) -> dict[int, Distance]:
     """Return where each of these trikes stands at `now`."""
-    ids = list(trike_ids)
-    clocks = clocks_of(ids)
-    last = {}
-    for row in (
+    ids, today = list(trike_ids), day_of(now)
+    clocks, zeros = clocks_of(ids), dict(Trike.objects.filter(pk__in=ids).values_list("pk", "odometer_zero_km"))
+    last: dict[int, tuple[datetime, float]] = {}
+    for trike_id, read_at, km in (
         OdometerReading.objects.filter(trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED)
         .order_by("read_at", "pk")
         .values_list("trike_id", "read_at", "km")
     ):
-        last[row[0]] = row[1:]
-    answer = {}
-    for pk, clock in clocks.items():
-        read_at, km = last.get(pk, (None, None))
-        today = day_of(now)
-        life = float(np.atleast_1d(clock.life_at(today))[0])
-        most = float(distance_on(clock.state, np.float64(today), (0.9,), clock.book.km)[0])
-        estimate = read_at is None or day_of(read_at) < int(today)
-        answer[pk] = Distance(life, max(most, life), estimate, local_date(read_at) if read_at else None, km, clock.rate)
-    return answer
+        last[trike_id] = (read_at, km)
+    begun = {pk: (clock.zero_day, zeros[pk]) for pk, clock in clocks.items()}  # where each display began to count
+    begun |= {pk: (day_of(read_at), km) for pk, (read_at, km) in last.items()}
+    for row in DisplayChangeRow.objects.filter(trike_id__in=ids).order_by("changed_at"):
+        if day_of(row.changed_at) >= begun[row.trike_id][0]:
+            begun[row.trike_id] = (day_of(row.changed_at), row.new_start_km)
+    return {pk: _distance(clock, last.get(pk), begun[pk], today) for pk, clock in clocks.items()}
+
+
+def _distance(
+    clock: TrikeClock, last: tuple[datetime, float] | None, begun: tuple[float, float], today: float
+) -> Distance:
+    life, since = (float(km) for km in clock.life_at(np.array([today, begun[0]])))
+    most = max(float(distance_on(clock.state, np.float64(today), (0.9,), clock.book.km)[0]), life)
+    offset = begun[1] - since
+    return Distance(
+        life, most, last is None or day_of(last[0]) < int(today), local_date(last[0]) if last else None,
+        last[1] if last else None, life + offset, most + offset, clock.rate,
+    )  # fmt: skip
 
 
 def handover_of(trike_id: int) -> Handover | None:
