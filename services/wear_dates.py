@@ -33,6 +33,7 @@ class WearForecast:
     same as day numbers; inf: later than is looked ahead. past: chance that it is past its limit already. counted: readings
     used; laid_aside, unusable: positions of readings that do not fit, or lack what must be noted beside. tells: whether the
     range is of use, else `why` says what is missing. measure_again: day number.
+    dated: whether days are told at all, which a km axis without riding is not.
     """
 
     kind: WearKind
@@ -48,6 +49,7 @@ class WearForecast:
     tells: bool
     why: str
     measure_again: float
+    dated: bool = False
     learnt: Learnt | None = None
     origin: float = 0.0
 
@@ -148,7 +150,7 @@ def foresee(
     again = float(np.clip(warn_days[0], today + SOONEST_CHECK_DAYS, today + LONGEST_CHECK_DAYS))
     return WearForecast(
         kind, kind.limits(rated, context), at, days, warn_at, warn_days, past, counted, dropped, unusable,
-        not why, why, again, learnt, origin,
+        not why, why, again, kind.axis == "days" or riding is not None, learnt, origin,
     )  # fmt: skip
 
 

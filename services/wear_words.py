@@ -8,25 +8,26 @@ import numpy as np
 from services.due_words import say_date
 from services.units import miles_from_km, say_distance
 from services.wear_dates import WearForecast
-from services.wear_kinds import Facts, Reading
+from services.wear_kinds import Reading
 
 EPOCH = date(1970, 1, 1)
 NARROW_DAYS = 60  # up to here the middle is told as a day, above as a month
 WIDE_DAYS = 730  # from here on only years are told
+NO_DATE = "later than can be told as a date"
 CLEAR_KM = 100.0  # distances are told to the next hundred
 
 
-def words(forecast: WearForecast, readings: Sequence[Reading], *, rated: Facts, today: float, unit: str = "km") -> str:
+def words(forecast: WearForecast, readings: Sequence[Reading], *, today: float, unit: str = "km") -> str:
     """Return one sentence or two: the last reading that counts, the limit and when it is met, or why that cannot be told."""
     if not forecast.tells:
-        return _cannot_tell(forecast)
+        return _cannot_tell(forecast, unit)
     last = _last_counted(forecast, readings)
-    measured = f"{say_reading(forecast, last, rated)} {_where(forecast, last.at, unit)}"
+    measured = f"{say_reading(forecast, last)} {_where(forecast, last.at, unit)}"
     limit = forecast.kind.say.format(forecast.limits[1])
     return " ".join(part for part in (f"{measured}; {_when(forecast, limit, today, unit)}.", _noted(forecast)) if part)
 
 
-def say_reading(forecast: WearForecast, reading: Reading, rated: Facts) -> str:
+def say_reading(forecast: WearForecast, reading: Reading) -> str:
     """Return '0.62 %', or '0.50 % to 0.75 %' for a gauge of which one end fits; an open end is 'below' or 'at least'."""
     low, high = reading.ends
     say = forecast.kind.say.format
@@ -65,11 +66,16 @@ def _third(day: date, this_year: int) -> str:
     return f"{part}{_month(day, this_year)}"
 
 
-def _cannot_tell(forecast: WearForecast) -> str:
-    dates = forecast.days[0]
-    hardly = f" Hardly before {_day(dates):%B %Y}." if forecast.counted and np.isfinite(dates) else ""
+def _cannot_tell(forecast: WearForecast, unit: str) -> str:
     again = f" Measure again by {say_date(_day(forecast.measure_again))}."
-    return f"Cannot tell yet: {forecast.why}.{hardly}{again}"
+    return f"Cannot tell yet: {forecast.why}.{_hardly(forecast, unit) if forecast.counted else ''}{again}"
+
+
+def _hardly(forecast: WearForecast, unit: str) -> str:
+    """What can be said all the same: where one case in ten begins."""
+    if np.isfinite(forecast.days[0]):
+        return f" Hardly before {_day(forecast.days[0]):%B %Y}."
+    return f" Hardly before {say_distance(forecast.at[0], unit)}."
 
 
 def _last_counted(forecast: WearForecast, readings: Sequence[Reading]) -> Reading:
@@ -89,9 +95,9 @@ def _when(forecast: WearForecast, limit: str, today: float, unit: str) -> str:
     if forecast.kind.axis == "days":
         return f"{limit} {say_range(forecast.days, today)}"
     between = f"{limit} {_distances(forecast.at, unit)}"
-    if not np.isfinite(forecast.days[0]):
+    if not forecast.dated:
         return between
-    return f"{between}: {say_range(forecast.days, today)}"
+    return f"{between}: {say_range(forecast.days, today) if np.isfinite(forecast.days[0]) else NO_DATE}"
 
 
 def _distances(at: Sequence[float], unit: str) -> str:
@@ -104,8 +110,7 @@ def _distances(at: Sequence[float], unit: str) -> str:
 
 def _noted(forecast: WearForecast) -> str:
     """What the mechanic must know beside: a reading that does not fit, one that could not be used, a caution."""
-    notes = []
-    if forecast.laid_aside:
-        notes.append(f"{len(forecast.laid_aside)} reading{'s do' if len(forecast.laid_aside) > 1 else ' does'} not fit"
-                     " and is left out: look at it again.")  # fmt: skip
-    return " ".join([*notes, forecast.kind.caution]).strip()
+    count = len(forecast.laid_aside)
+    lone = "1 reading does not fit and is left out: look at it again."
+    several = f"{count} readings do not fit and are left out: look at them again."
+    return " ".join(note for note in ((lone, several)[count > 1] if count else "", forecast.kind.caution) if note)
