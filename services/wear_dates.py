@@ -166,14 +166,13 @@ def _when(
     kind: WearKind, learnt: Learnt, limit: float, origin: float, rated: Facts, riding: Riding | None, today: float
 ) -> tuple[Array, Array]:  # fmt: skip
     """Return (axis values, day numbers) at 10, 50, 90 %; days not before today, all inf where no riding is known."""
-    per = kind.per(rated)
-    axis = origin + per * crossings(learnt, limit, [*SHOWN, *EQUAL_SHARES], kind.cap, still_good=True)[0]
-    at, equal = axis[: len(SHOWN)], axis[len(SHOWN) :]
-    if kind.axis == "days":
-        return at, np.maximum(at, today)
-    if riding is None:
-        return at, np.full(len(SHOWN), np.inf)
-    return at, np.maximum(mixed_days(equal, riding, SHOWN), today)
+    mixed = kind.axis == "km" and riding is not None
+    levels = [*SHOWN, *EQUAL_SHARES] if mixed else SHOWN
+    axis = origin + kind.per(rated) * crossings(learnt, limit, levels, kind.cap, still_good=True)[0]
+    at = axis[: len(SHOWN)]
+    if mixed:
+        return at, np.maximum(mixed_days(axis[len(SHOWN) :], riding, SHOWN), today)
+    return at, np.maximum(at, today) if kind.axis == "days" else np.full(len(SHOWN), np.inf)
 
 
 def _doubt(counted: int, dropped: int, range_: Array, now: float, least: float) -> str:
@@ -184,7 +183,7 @@ def _doubt(counted: int, dropped: int, range_: Array, now: float, least: float) 
     told as 'not before'.
     """
     if counted == 0:
-        return "the one measurement does not fit" if dropped else "no measurement"
+        return ("no measurement", "the one measurement does not fit", "no measurement fits")[min(dropped, 2)]
     low, middle, high = range_
     if not np.isfinite(low) or (np.isfinite(high) and high - low <= max(least, USEFUL_SHARE * (middle - now))):
         return ""

@@ -100,6 +100,11 @@ def test_one_measurement_that_does_not_fit_tells_nothing():
     assert (forecast.tells, forecast.why, forecast.laid_aside) == (False, "the one measurement does not fit", (0,))
 
 
+def test_two_measurements_that_do_not_fit_tell_nothing():
+    forecast = chain([Reading(500.0, 1.3), Reading(600.0, -0.6)])
+    assert (forecast.why, forecast.laid_aside) == ("no measurement fits", (0, 1))
+
+
 def test_a_reading_that_does_not_fit_is_named_by_its_place():
     forecast = chain([READ[0], Reading(2000.0, 1.4), READ[1]])
     assert (forecast.laid_aside, forecast.counted) == ((1,), 2)

@@ -61,7 +61,7 @@ def test_without_riding_only_the_distance_is_told():
 
 def test_a_distance_known_to_the_hundred_is_about():
     fine = [
-        Reading(1000.0 * n, 0.2495 * n, context={"pitches": 200}) for n in (1.0, 2.0, 2.8, 2.85, 2.9, 2.92, 2.94, 2.96)
+        Reading(1000.0 * n, 0.2515 * n, context={"pitches": 200}) for n in (1.0, 2.0, 2.8, 2.85, 2.9, 2.92, 2.94, 2.96)
     ]
     assert "0.75 % at about 3,000 km" in chain(fine, riding=None)
 
