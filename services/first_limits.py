@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from services.fleet_rates import FleetRates
-from services.forecast import BISECTIONS, date_of, expected_exposure, log_distance
+from services.forecast import BISECTIONS, FARTHEST, date_of, expected_exposure, log_distance
 from services.levels import model_level
 from services.rates import Numbers, RateState
 from services.student import t_cdf
@@ -72,9 +72,9 @@ def _reached(clock: Clock, levels: Sequence[float], horizon: Numbers) -> tuple[n
         np.broadcast_arrays(*(np.asarray(clock.spread.get(name, 0.0)) for name in clock.targets)), axis=-1
     )
     last = np.asarray(clock.state.last_km)
-    left = np.where(np.isnan(targets), np.inf, targets - last[..., None])
+    left = np.where(np.isnan(targets), FARTHEST, targets - last[..., None])
     nearest = np.argmin(left, axis=-1)
-    spread = np.where(np.isfinite(left), spread, 0.0)
+    spread = np.where(np.isnan(targets), 0.0, spread)
     if not np.any(spread):
         return date_of(clock.state, last + left.min(axis=-1), levels, horizon, clock.fleet), nearest
     nodes = [np.where(left > 0, left * np.exp(spread * node), left).min(axis=-1) for node in _NODES]
@@ -103,5 +103,6 @@ def _mixed(clock: Clock, left: np.ndarray, levels: Sequence[float], horizon: Num
             middle = 0.5 * (low + high)
             done = chance(middle) >= level
             low, high = np.where(done, low, middle), np.where(done, middle, high)
-        columns.append(np.where(beyond, np.inf, high))
+        at_once = chance(earliest.min(axis=-1)) >= level
+        columns.append(np.where(at_once, earliest.min(axis=-1), np.where(beyond, np.inf, high)))
     return np.stack(columns, axis=-1)

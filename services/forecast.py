@@ -19,6 +19,7 @@ from services.student import t_cdf, t_quantile
 LEVELS = (0.1, 0.5, 0.9)
 HORIZON_DAYS = 730.0
 BISECTIONS = 20
+FARTHEST = 1e9  # stands for a limit that is never reached
 _CHUNK = 16_384
 _NO_EXPOSURE = 1e-12
 
@@ -90,7 +91,7 @@ def date_of(
     target, horizon = np.asarray(target_km, dtype=float), np.asarray(horizon, dtype=float)
     shape = np.broadcast_shapes(np.shape(state.m), target.shape, horizon.shape)
     flat = _flat(state, shape)
-    left = np.broadcast_to(target, shape).ravel() - flat.last_km
+    left = np.minimum(np.broadcast_to(target, shape).ravel() - flat.last_km, FARTHEST)
     ends = np.broadcast_to(horizon, shape).ravel()
     answer = np.empty((left.size, len(levels)))
     for begin in range(0, left.size, _CHUNK):

@@ -79,7 +79,8 @@ def learn_months(
     """Return the month weights that the fleet's stretches show, drawn to `prior` by thirty years of it.
 
     machine (n,) numbers from 0; years (n, 12) from `years_by_month`; km (n,) of each stretch; typical_km: a year of the
-    fleet. Multiplicative updates; a stretch counts at most four times what was expected, so that tours stay out.
+    fleet. Expectation and maximisation under a gamma prior; a stretch counts at most four times what was expected, so that
+    tours stay out.
     """
     start = np.asarray(normal_months(prior))
     weights = start.copy()
@@ -89,9 +90,8 @@ def learn_months(
         exposure = np.maximum(years @ weights, 1e-9)
         rate = (0.1 * typical_km + total_km) / (0.1 + np.bincount(machine, exposure, count))
         ratio = np.minimum(km / (rate[machine] * exposure), _RATIO_CAP)
-        share = years * weights
-        top = ratio @ share + _PSEUDO_YEARS_A_MONTH * start
-        weights = np.asarray(normal_months(weights * top / (share.sum(axis=0) + _PSEUDO_YEARS_A_MONTH * start)))
+        told = (ratio @ years) * weights + _PSEUDO_YEARS_A_MONTH * start
+        weights = np.asarray(normal_months(told / (years.sum(axis=0) + _PSEUDO_YEARS_A_MONTH)))
     if not count:
         return normal_months(start)
     around = (np.roll(weights, 1) + np.roll(weights, -1)) / 2
