@@ -10,7 +10,7 @@ from django.utils import timezone
 from tests.browser.looking import look
 from tests.mail_server import free_port, listening, point_settings_at
 from tracker.actions.schedule import load_default_intervals
-from tracker.models import Component, DueLine, Fitment, JobCard, Owner, Trike
+from tracker.models import Component, DueLine, Fitment, ImportBatch, JobCard, Owner, Trike
 from tracker.queries.due import due_list, rebuild_differences
 from tracker.queries.life import distances_now, lives_of
 from tracker.queries.reminders import owners_of
@@ -74,6 +74,8 @@ def upload_the_files(desk) -> None:
         desk.click("button:has-text('Write ')")
         desk.wait_for_load_state()
         assert work_imports() == 1
+        batch = ImportBatch.objects.latest("pk")
+        assert batch.state == "applied", (name, batch.state, batch.message)
         desk.wait_for_selector("text=rows written")
     assert Trike.objects.filter(state="delivered").count() == 240
 

@@ -88,7 +88,7 @@ def test_a_due_line_is_told_by_a_word_a_shape_and_a_reason(three_due, desk):
 
 
 def test_the_due_list_says_how_it_reckons_distance(three_due, desk):
-    assert "plain average" in desk.get("/due/").content.decode()
+    assert "as likely too early as too late" in desk.get("/due/").content.decode()
 
 
 def test_a_long_list_comes_in_pages_of_fifty(desk, db):

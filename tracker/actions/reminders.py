@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from email.utils import parseaddr
 
 from django.conf import settings
-from django.db.models import F
+from django.db.models import F, Q
 
 from services.kinds import task as task_of
 from services.quiet_hours import next_allowed
@@ -21,6 +21,7 @@ from tracker.actions.transactions import action
 from tracker.models import DueLine, OutboxMessage, Owner, SweepRun, Trike, Visit, VisitLine
 from tracker.queries.clock import local_date
 from tracker.queries.due import trikes_sharing_parts
+from tracker.queries.fleet_numbers import latest_numbers
 from tracker.queries.reminders import (
     LEAD_DAYS,
     due_lines_by_trike,
@@ -114,12 +115,21 @@ def _sweep(trike_ids: Sequence[int], now: datetime, check_all: bool) -> Swept:
     share = set(ids) if check_all else {pk for pk in ids if in_share(pk, now)}
     affected = sorted(trikes_sharing_parts(ids))
     list(Trike.objects.select_for_update(of=("self",)).filter(pk__in=affected).order_by("pk").values_list("pk"))
+    _take_over_numbers(ids)
     dirty = set(Trike.objects.filter(pk__in=ids, due_dirty=True).values_list("pk", flat=True))
     refresh_due(dirty, now)
     differences = refresh_due(share - dirty, now)
     visits, planned = _plan_visits(ids, now)
     messages = _write_messages(visits, now)
     return Swept(len(ids), planned, messages, differences)
+
+
+def _take_over_numbers(ids: Sequence[int]) -> None:
+    """Reckon these trikes with the newest fleet numbers from now on; their due lines follow in this transaction."""
+    newest = latest_numbers()
+    if newest is not None:
+        behind = Trike.objects.filter(pk__in=ids).filter(~Q(fleet_numbers=newest) | Q(fleet_numbers__isnull=True))
+        behind.update(fleet_numbers=newest, due_dirty=True)
 
 
 # Visits

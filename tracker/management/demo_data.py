@@ -10,12 +10,14 @@ from django.conf import settings
 from django.core.management import call_command
 
 from tracker.actions.imports import Report, bring_in
+from tracker.actions.learning import keep_numbers
 from tracker.actions.people import add_person, set_up_roles
 from tracker.actions.reminders import run_sweep
 from tracker.actions.schedule import load_default_intervals
 from tracker.management.progress import Bar
 from tracker.models import User
 from tracker.queries.clock import local_date
+from tracker.queries.fleet_numbers import learn
 
 FIXTURES = settings.BASE_DIR / "fixtures"
 INTERVALS = FIXTURES / "intervals.csv"
@@ -59,6 +61,9 @@ def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
     with INTERVALS.open(encoding="utf-8", newline="") as lines:
         load_default_intervals(rows=list(csv.DictReader(lines)), now=now)
     bring_in_files(now, tell("Workshop's files"))
+    bar = tell("What the fleet teaches")
+    numbers = keep_numbers(learned=learn(now), now=now)
+    bar.end(f"{numbers.stretches} stretches of {numbers.machines} trikes")
     bar = tell("First sweep")
     run = run_sweep(now=now, tell=bar)
     bar.end(f"{run.trikes_done} trikes, {run.visits_planned} visits, {run.messages_written} reminders")

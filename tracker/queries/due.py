@@ -1,22 +1,27 @@
 """The due list: what is stored compared with what the record says, read, and told in sentences."""
 
+import math
 from collections.abc import Iterable
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import QuerySet
 
 from services import intervals
+from services.fleet_rates import SHIPPED
+from services.forecast_words import say_range, why
 from services.intervals import Due, Limits, Point, Rebase, Rule
 from services.kinds import task as task_of
+from services.rates import RateState
 from services.season import normal_months, season_clock
 from tracker.models import DueLine, Fitment, Trike
 from tracker.queries.clock import day_of_date
 from tracker.queries.due_reckoning import due_lines_of, rule_of
 
 __all__ = [
-    "describe", "differs", "due_lines_of", "due_list", "now_km", "rebuild_differences", "rule_of", "status_of", "title_of",
-    "trikes_sharing_parts",
+    "describe", "differs", "due_lines_of", "due_list", "now_km", "range_words", "rebuild_differences", "rule_of",
+    "status_of", "title_of", "trikes_sharing_parts", "why_of",
 ]  # fmt: skip
 
 COMPARED = (
@@ -77,6 +82,32 @@ def describe(line: DueLine, today: date, unit: str = "km") -> str:
         severity=facts["severity"],
         measured=facts["measured"],
     )
+
+
+BEYOND = timedelta(days=730)  # what lies further ahead is said as 'more than two years'
+
+
+def range_words(line: DueLine, today: date) -> str:
+    """Return the 80 % range of the due day in words; '' where the day is certain or known."""
+    if line.due_on is not None and line.likely_from == line.likely_until == line.due_on:
+        return ""
+    last = today + BEYOND
+    ends = (line.likely_from, line.due_on, line.likely_until)
+    return say_range(*(day if day is not None and day <= last else None for day in ends), today)
+
+
+def why_of(line: DueLine, unit: str = "km") -> str:
+    """Return the numbers behind a forecast in a mechanic's words; '' for a line that rests on none."""
+    rate, target = line.facts.get("rate"), line.facts.get("target_km")
+    if rate is None or target is None or line.trigger not in {"km", "hours", "date"}:
+        return ""
+    fleet = replace(SHIPPED, mu=math.log(rate["fleet_a_year"]), months=normal_months(rate["months"]))
+    day = day_of_date(date.fromisoformat(rate["read_on"]))
+    state = RateState(
+        math.log(rate["a_year"]), (1.0 - rate["share"]) * fleet.tau2, day, rate["read_km"], day, rate["read_km"],
+        rate["southern"], rate["stretches"],
+    )  # fmt: skip
+    return why(state, fleet, target, unit=unit, trigger=line.trigger, has_reading=bool(rate["read_km"]))
 
 
 def now_km(facts: dict[str, Any], today: date) -> float | None:

@@ -228,6 +228,7 @@ def _values_of(row: _Asked, span: _Range) -> dict[str, Any]:
         "limits": plain(row.limits),
         "anchor": plain(row.anchor),
         "rate": _rate_facts(clock),
+        "target_km": row.targets.get("km", row.targets.get("derived_hours")),
         "severity": row.severity,
         "measured": row.alarm[1] if row.alarm else "",
     }

@@ -24,18 +24,20 @@ from tracker.models import (
     Visit,
 )
 from tracker.queries.clock import day_of, local_date
-from tracker.queries.due import describe, status_of, title_of
+from tracker.queries.due import describe, range_words, status_of, title_of, why_of
 from tracker.queries.life import ComponentRun, Distance, distances_now, handover_of, runs_of
 
 
 @dataclass(frozen=True)
 class DueTold:
-    """A due line ready to be read: its title, status, sentence."""
+    """A due line ready to be read. likely: its range in words, '' where the day is certain; why: the numbers behind it."""
 
     line: DueLine
     title: str
     status: str
     sentence: str
+    likely: str = ""
+    why: str = ""
     position: str = ""
 
 
@@ -75,7 +77,13 @@ def owner_of(trike_id: int) -> Owner | None:
 
 def told(lines: list[DueLine], today: date, unit: str = "km") -> list[DueTold]:
     """Return due lines with title, status and sentence. Lines need `component` at hand for nothing but their page."""
-    return [DueTold(line, title_of(line.task), status_of(line, today), describe(line, today, unit)) for line in lines]
+    return [
+        DueTold(
+            line, title_of(line.task), status_of(line, today), describe(line, today, unit), range_words(line, today),
+            why_of(line, unit),
+        )
+        for line in lines
+    ]  # fmt: skip
 
 
 def trike_page(trike_id: int, now: datetime, log_limit: int = 60) -> TrikePage | None:

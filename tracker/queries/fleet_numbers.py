@@ -78,8 +78,8 @@ def trikes_behind() -> list[int]:
     newest = latest_numbers()
     if newest is None:
         return []
-    rows = Trike.objects.exclude(state=Trike.State.RETIRED).exclude(fleet_numbers=newest)
-    return list(rows.order_by("pk").values_list("pk", flat=True))
+    rows = Trike.objects.exclude(state=Trike.State.RETIRED).values_list("pk", "fleet_numbers_id")
+    return sorted(pk for pk, row_id in rows if row_id != newest.pk)
 
 
 def learn(now: datetime) -> Learned:

@@ -13,6 +13,7 @@ from services.positions import POSITIONS
 from tracker.models import DueLine, Fitment, Owner, OwnerLink, Ownership, SweepRun, Trike, Visit, VisitLine
 from tracker.queries.clock import local_date
 from tracker.queries.due import describe, status_of
+from tracker.queries.fleet_numbers import trikes_behind
 
 LEAD_DAYS = 14  # a visit is proposed this long before its first task falls due
 SHARE = 7  # each trike is checked once a week
@@ -196,7 +197,8 @@ def trikes_to_sweep(now: datetime, *, everything: bool = False) -> list[int]:
     """Return the trikes a sweep must look at, dirty ones first.
 
     These are: due lines waiting for a refresh, a task in or near its early window, a visit open, and each night one
-    trike in SHARE to prove that stored and computed lines agree. `everything` takes all that are not retired.
+    trike in SHARE to prove that stored and computed lines agree, and all that wait for new fleet numbers. `everything`
+    takes all that are not retired.
     """
     today = local_date(now)
     trikes = Trike.objects.exclude(state=Trike.State.RETIRED)
@@ -207,7 +209,7 @@ def trikes_to_sweep(now: datetime, *, everything: bool = False) -> list[int]:
     near = DueLine.objects.filter(due_on__lte=today + timedelta(days=LEAD_DAYS)) | DueLine.objects.early_by(today)
     chosen = set(near.values_list("trike_id", flat=True).distinct())
     chosen |= set(Visit.objects.filter(state=Visit.State.OPEN).values_list("trike_id", flat=True))
-    chosen |= {pk for pk in known if in_share(pk, now)}
+    chosen |= {pk for pk in known if in_share(pk, now)} | set(trikes_behind())
     return sorted(dirty) + sorted((chosen & known) - dirty)
 
 
