@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from services.fleet_rates import FleetRates
-from services.forecast import BISECTIONS, FARTHEST, date_of, expected_exposure, log_distance
+from services.forecast import BISECTIONS, FARTHEST, date_of, expected_exposure, log_distance, state_of_shape
 from services.levels import model_level
 from services.rates import Numbers, RateState
 from services.student import t_cdf
@@ -75,15 +75,20 @@ def _reached(clock: Clock, levels: Sequence[float], horizon: Numbers) -> tuple[n
     left = np.where(np.isnan(targets), FARTHEST, targets - last[..., None])
     nearest = np.argmin(left, axis=-1)
     spread = np.where(np.isnan(targets), 0.0, spread)
-    if not np.any(spread):
-        return date_of(clock.state, last + left.min(axis=-1), levels, horizon, clock.fleet), nearest
-    nodes = [np.where(left > 0, left * np.exp(spread * node), left).min(axis=-1) for node in _NODES]
-    return _mixed(clock, np.stack(nodes, axis=-1), levels, horizon), nearest
+    days = date_of(clock.state, last + left.min(axis=-1), levels, horizon, clock.fleet)
+    unsure = spread.any(axis=-1)
+    if unsure.any():
+        nodes = [np.where(left > 0, left * np.exp(spread * node), left).min(axis=-1) for node in _NODES]
+        state = state_of_shape(clock.state, unsure.shape).take(unsure)
+        ends = np.broadcast_to(horizon, unsure.shape)[unsure]
+        days[unsure] = _mixed(state, clock.fleet, np.stack(nodes, axis=-1)[unsure], levels, ends)
+    return days, nearest
 
 
-def _mixed(clock: Clock, left: np.ndarray, levels: Sequence[float], horizon: Numbers) -> np.ndarray:
+def _mixed(
+    state: RateState, fleet: FleetRates, left: np.ndarray, levels: Sequence[float], horizon: Numbers
+) -> np.ndarray:
     """Days (..., levels) of a distance known up to its nodes: left (..., nodes), the nodes' chances weighed."""
-    state, fleet = clock.state, clock.fleet
     log_left = np.log(np.where(left > 0, left, 1.0))
     earliest = np.asarray(state.last_day)[..., None] + np.maximum(left, 0.0) / fleet.most_a_day
 

@@ -7,6 +7,7 @@ Elementwise: n machines give what n single calls give. Days are ordinals; levels
 """
 
 from collections.abc import Sequence
+from dataclasses import fields
 
 import numpy as np
 
@@ -90,7 +91,7 @@ def date_of(
     """
     target, horizon = np.asarray(target_km, dtype=float), np.asarray(horizon, dtype=float)
     shape = np.broadcast_shapes(np.shape(state.m), target.shape, horizon.shape)
-    flat = _flat(state, shape)
+    flat = state_of_shape(state, shape).take(np.ones(shape, dtype=bool))
     left = np.minimum(np.broadcast_to(target, shape).ravel() - flat.last_km, FARTHEST)
     ends = np.broadcast_to(horizon, shape).ravel()
     answer = np.empty((left.size, len(levels)))
@@ -104,18 +105,10 @@ def date_of(
     return answer.reshape(*shape, len(levels))
 
 
-def _flat(state: RateState, shape: tuple[int, ...]) -> RateState:
-    columns = (
-        state.m,
-        state.P,
-        state.last_day,
-        state.last_km,
-        state.anchor_day,
-        state.anchor_km,
-        state.southern,
-        state.stretches,
-    )
-    return RateState(*(np.broadcast_to(np.asarray(column), shape).ravel() for column in columns))
+def state_of_shape(state: RateState, shape: tuple[int, ...]) -> RateState:
+    """Return the state broadcast to one shape, for instance one machine's for all its tasks."""
+    columns = (getattr(state, column.name) for column in fields(state))
+    return RateState(*(np.broadcast_to(np.asarray(column), shape) for column in columns))
 
 
 def _reached(
