@@ -227,6 +227,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULE = {
+    "weekly-learning": {"task": "tracker.learn_fleet", "schedule": crontab(hour="0", minute="45", day_of_week="0")},
     "nightly-sweep": {"task": "tracker.sweep", "schedule": crontab(hour="1", minute="15")},
     "dispatch-outbox": {"task": "tracker.dispatch_outbox", "schedule": 15.0},
     "waiting-imports": {"task": "tracker.work_imports", "schedule": 2.0},
