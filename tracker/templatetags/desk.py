@@ -29,6 +29,20 @@ def km(value: float | None, unit: str = "km") -> str:
 
 
 @register.filter
+def hours(minutes: float | None) -> str:
+    """Minutes at the bench as '16 h' or '45 min'."""
+    if minutes is None:
+        return ""
+    return f"{minutes:.0f} min" if minutes < 90 else f"{minutes / 60:.0f} h"
+
+
+@register.filter
+def percent(share: float | None) -> str:
+    """A share as '80 %'."""
+    return "" if share is None else f"{share:.0%}".replace("%", " %")
+
+
+@register.filter
 def pressure(value: float | None, unit: str = "bar") -> str:
     """Return a pressure kept in kPa as people of `unit` write it."""
     return "" if value is None else say_pressure(float(value), unit)
