@@ -19,7 +19,7 @@ from services.student import t_cdf, t_quantile
 
 LEVELS = (0.1, 0.5, 0.9)
 HORIZON_DAYS = 730.0
-BISECTIONS = 20
+BISECTIONS = 18
 FARTHEST = 1e9  # stands for a limit that is never reached
 _CHUNK = 16_384
 _NO_EXPOSURE = 1e-12

@@ -3,6 +3,7 @@
 The numbers of the fleet are learned anew in each world; the code and its shipped values stay.
 """
 
+from services.fleet_rates import SHIPPED
 from tests.scores.due import Scored, scored
 from tests.scores.goals import Goals
 from tests.scores.standing import learned
@@ -23,6 +24,7 @@ def main(options: list[str]) -> int:
         fleet = simulate(SEED, QUICK_MACHINES if quick else MACHINES, world)
         result = scored(fleet, SEED, days, learned(fleet, as_of_days()[0]))
         _judge(goals, world, result, 0.05 if quick else 0.0)
+    _judge_small_fleets(goals, QUICK_MACHINES if quick else MACHINES, days, 1.15 if quick else 1.05)
     return goals.ended()
 
 
@@ -31,3 +33,14 @@ def _judge(goals: Goals, world: str, result: Scored, slack: float) -> None:
     goals.say(f"{world}: CRPS {result.crps():.1f} days, best plain rule {best:.1f}")
     goals.within(f"{world}: 80 % range holds", result.coverage(), 0.77 - slack, 0.88 + slack)
     goals.at_least(f"{world}: CRPS times better than the best plain rule", best / result.crps(), 1.5 - 4 * slack)
+
+
+def _judge_small_fleets(goals: Goals, machines: int, days: list[float], goal: float) -> None:
+    """What a workshop with thirty trikes, or none yet, loses against one that learned from many."""
+    fleet = simulate(SEED, machines)
+    many = scored(fleet, SEED, days, learned(simulate(SEED + 1, machines), as_of_days()[0])).crps()
+    few = [scored(fleet, SEED, days, learned(simulate(SEED + k, 30), as_of_days()[0])) for k in (2, 3, 4)]
+    worst = max(result.crps() for result in few)
+    goals.at_most("learned from 30 machines: CRPS against many, worst of 3", worst / many, goal, 3)
+    shipped = scored(fleet, SEED, days, SHIPPED)
+    goals.say(f"nothing learned yet: CRPS {shipped.crps() / many:.3f} times, 80 % range holds {shipped.coverage():.3f}")
