@@ -24,10 +24,10 @@ INTERVAL_DAYS = 365.0
 HORIZON_DAYS = 180
 
 # The next five were chosen on development seeds of tests/scores/visits.py; the optimum is flat.
-GAP_SHARE = 0.95  # of the shortest interval: lives scatter, so the next task falls due a little earlier
+GAP_SHARE = 1.0  # of the shortest interval
 LOST_SHARE = 0.25  # of a gap: the life a task loses at each visit, half of what blind sharing of visits would lose
 LEAVE_FROM = 0.6  # of a gap after the last visit: what falls due later may wait for a visit that a later plan makes
-PUT_OFF = 0.8  # share of the long-run price of a day that putting off the trips that follow by a day is worth
+PUT_OFF = 0.9  # share of the long-run price of a day that putting off the trips that follow by a day is worth
 NARROWED = 0.1  # share of today's range that is left when a visit is booked, because plans are made anew each week
 
 
@@ -132,8 +132,8 @@ def plan_days(
     `days`: candidate days, rising; `quantiles`: tasks x levels, in the same days; `price`: of a visit on each candidate;
     `trip_price`: an ordinary one; `waste`, `late`: money per day and task; `intervals`: days; `latest`: day per task after
     which it is forbidden (moved to the first candidate when that has passed); `not_before`: likewise at the front.
-    A task due beyond the candidates, or LEAVE_FROM of a gap after the last visit, may be left for a later plan, at the price
-    of the days by which it brings the visit after that forward.
+    A task due beyond the candidates, or LEAVE_FROM of a gap after the last visit, may be left for a later plan: the
+    former for nothing, the latter at the price of the days by which it brings the next visit forward.
     """
     days = np.asarray(days, dtype=float)
     points, weights = due_atoms(quantiles, levels)
@@ -149,8 +149,11 @@ def plan_days(
     reach = days[np.minimum(np.searchsorted(days, np.maximum(earliest, days[0])), len(days) - 1)]
     forbidden = (days > np.maximum(latest, reach)[:, None]) | (days < earliest[:, None])
     costs = np.where(forbidden, np.inf, costs)
-    may_leave = (mean >= days + LEAVE_FROM * gap) | (latest[:, None] > days[-1])
-    leave = np.where(may_leave, least[:, None] + rate * np.maximum(days + gap - mean, 0.0), np.inf)
+    beyond = latest[:, None] > days[-1]
+    forward = np.where(
+        beyond, 0.0, np.maximum(days + gap - mean, 0.0)
+    )  # days by which it calls for the next visit sooner
+    leave = np.where(beyond | (mean >= days + LEAVE_FROM * gap), least[:, None] + rate * forward, np.inf)
     between = rate * np.maximum(days[None, :] - days[:, None] - gap, 0.0)
     return best_visits(costs, price, between=between, after=rate * (days[-1] - days), leave=leave)
 

@@ -11,7 +11,7 @@ import numpy as np
 
 MONTHLY_DAYS = 30
 OVERDUE_DAYS = 7
-LATEST_LEVEL = 0.48  # a task is not put off past its middle date; a little before it, so that not more is late
+LATEST_LEVEL = 0.46  # a task is not put off past its middle date; a little before it, so that not more is late
 SAFETY_LEVEL = 0.1  # and a safety task not past the date that nine in ten outlast
 
 

@@ -166,7 +166,7 @@ def main(argv: list[str]) -> int:
     quick = "--quick" in argv
     met = True
     for name, world in list(WORLDS.items())[: 1 if quick else None]:
-        fleet = years(901, 60 if quick else 400, **world)
+        fleet = years(902, 60 if quick else 400, **world)
         plain = {word: roll(fleet, planner) for word, planner in PLAIN.items()}
         print(f"{name}; {len(fleet.first)} machines, 4 years")
         print(" " * 24, *(f"{word:>12s}" for word in (*FOUND, "cost/yr")))

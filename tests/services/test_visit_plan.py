@@ -169,9 +169,9 @@ def test_the_long_run_gap_balances_trips_and_lost_life():
 
 
 def test_the_gap_is_never_longer_than_the_most_frequent_task_lets_it_be():
-    assert gap_of(1e6, [0.1, 0.1], [100.0, 1000.0])[0] < 100.0
-    assert gap_of(60.0, [0.0], [100.0])[0] < 100.0
-    assert gap_of(0.0, [0.1], [100.0])[0] < 100.0
+    assert gap_of(1e6, [0.1, 0.1], [100.0, 1000.0])[0] <= 100.0
+    assert gap_of(60.0, [0.0], [100.0])[0] <= 100.0
+    assert gap_of(0.0, [0.1], [100.0])[0] <= 100.0
 
 
 # In dates
