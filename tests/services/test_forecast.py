@@ -142,7 +142,7 @@ def test_readings_in_miles_give_the_same_rate():
 
 
 @given(STATES, st.floats(300.0, 6000.0), st.floats(1.0, 400.0), st.floats(0.05, 0.45))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=100)
 def test_a_reading_at_the_median_forecast_never_widens_the_range(state, left, gap, tail):
     """With the levels kept (they differ by how many stretches are known): the new range lies inside the old one.
 
@@ -157,9 +157,11 @@ def test_a_reading_at_the_median_forecast_never_widens_the_range(state, left, ga
         return
     told = fold(state, read_on, median, fleet=SHIPPED)
     levels = (tail, 1.0 - tail)
-    before = date_of(state, target, levels, ZERO + 400_000, SHIPPED)
-    after = date_of(told, target, levels, ZERO + 400_000, SHIPPED)
-    assert before[0] - 0.5 <= after[0] <= after[1] <= before[1] + 0.5
+    before = date_of(state, target, levels, ZERO + 20_000, SHIPPED)
+    after = date_of(told, target, levels, ZERO + 20_000, SHIPPED)
+    fine = 0.2  # days: the steps of the bisection over so long a horizon
+    assert before[0] - fine <= after[0]
+    assert after[1] <= before[1] + fine
 
 
 def test_n_machines_are_n_single_calls():
