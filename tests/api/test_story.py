@@ -151,5 +151,6 @@ def told_once(mail, owner: Owner):
 def assert_it_speaks_as_its_owner(letter, owner: Owner) -> None:
     text = letter.get_body(("plain",)).get_content()
     assert owner.name.split()[0] in text
-    other = " km" if owner.distance_unit == "mi" else " miles"
+    wanted, other = (" mi.", " km.") if owner.distance_unit == "mi" else (" km.", " mi.")
+    assert wanted in text
     assert other not in text

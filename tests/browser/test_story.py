@@ -10,7 +10,7 @@ from django.utils import timezone
 from tests.browser.looking import look
 from tests.mail_server import free_port, listening, point_settings_at
 from tracker.actions.schedule import load_default_intervals
-from tracker.models import Component, DueLine, Fitment, ImportBatch, JobCard, Owner, Trike
+from tracker.models import Component, DueLine, Fitment, JobCard, Owner, Trike
 from tracker.queries.due import due_list, rebuild_differences
 from tracker.queries.life import distances_now, lives_of
 from tracker.queries.reminders import owners_of
@@ -68,16 +68,21 @@ def upload_the_files(desk) -> None:
         desk.set_input_files("input[name=file]", FIXTURES / name)
         desk.click("text=Upload and check")
         desk.wait_for_url("**/imports/*/")
-        assert work_imports() == 1
-        desk.wait_for_selector("button:has-text('Write ')")  # the page looks again by itself
+        let_the_worker_work(desk)
         look(desk, f"import-{name.partition('.')[0]}")
         desk.click("button:has-text('Write ')")
         desk.wait_for_load_state()
-        assert work_imports() == 1
-        batch = ImportBatch.objects.latest("pk")
-        assert batch.state == "applied", (name, batch.state, batch.message)
-        desk.wait_for_selector("text=rows written")
+        let_the_worker_work(desk)
+        assert "rows written" in desk.inner_text("main")
     assert Trike.objects.filter(state="delivered").count() == 240
+
+
+def let_the_worker_work(desk) -> None:
+    """The page would look again by itself meanwhile; here the database in memory is the worker's alone."""
+    address = desk.url
+    desk.goto("about:blank")
+    assert work_imports() == 1
+    desk.goto(address)
 
 
 def look_at_the_first_pages(desk) -> None:
@@ -201,7 +206,7 @@ def send_out() -> None:
 def read_the_mail(desk, letter, owner: Owner) -> None:
     """It speaks in the owner's units and looks right on a phone."""
     text = letter.get_body(("plain",)).get_content()
-    wanted, other = (" miles", " km") if owner.distance_unit == "mi" else (" km", " miles")
+    wanted, other = (" mi.", " km.") if owner.distance_unit == "mi" else (" km.", " mi.")
     assert wanted in text
     assert other not in text
     desk.set_content(letter.get_body(("html",)).get_content())

@@ -51,6 +51,7 @@ def hand_over(
             "elastomer_grade": elastomer_grade, "toe_in_mm": toe_in_mm,
             "checks": [[item, bool(passed)] for item, passed, _ in checks]}  # fmt: skip
     write_logs([draft_of(trike.pk, "handover_built", now, built_by, source, body)], now)
+    refresh_due([trike.pk], now)  # its rider's seasons
     return handover
 
 

@@ -10,11 +10,12 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
+from services.hemisphere import is_southern
 from services.identity import clean_text, fold_name
 from tracker.actions.refusals import BadAddress, NotEnough, UnknownTimeZone
-from tracker.actions.steps import lock_version, only_these
+from tracker.actions.steps import lock_version, only_these, refresh_due
 from tracker.actions.transactions import action
-from tracker.models import Owner, User
+from tracker.models import Owner, Ownership, User
 
 OWNER_CHANGES = {
     "name", "email", "phone", "time_zone", "distance_unit", "pressure_unit", "language", "reminders_agreed", "agreed_source",
@@ -43,12 +44,19 @@ def add_owner(
 def change_owner(
     *, owner_id: int, version: int | None, changes: Mapping[str, Any], by: User | None, now: datetime
 ) -> Owner:
-    """Change an owner's contact, units or consent. Raises StaleVersion, FieldNotChangeable, BadAddress."""
+    """Change an owner's contact, units or consent. Raises StaleVersion, FieldNotChangeable, BadAddress.
+
+    Who moves to the other half of the earth rides by other seasons: the due lines follow at once.
+    """
     owner = lock_version(Owner, owner_id, version)
     only_these(changes, OWNER_CHANGES)
+    was_southern = is_southern(owner.time_zone)
     _set_owner(owner, changes, now)
     owner.version += 1
     owner.save()
+    if is_southern(owner.time_zone) is not was_southern:
+        owned = Ownership.objects.filter(owner=owner, until__isnull=True)
+        refresh_due(owned.values_list("trike_id", flat=True), now)
     return owner
 
 

@@ -78,7 +78,6 @@ def describe(line: DueLine, today: date, unit: str = "km") -> str:
         now_km=now_km(facts, today),
         today=today,
         unit=unit,
-        rate_words=facts["rate"]["words"] if line.trigger == "km" else "",
         severity=facts["severity"],
         measured=facts["measured"],
     )

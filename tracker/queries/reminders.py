@@ -10,9 +10,10 @@ from zoneinfo import ZoneInfo
 from services.kinds import all_kinds
 from services.kinds import task as task_of
 from services.positions import POSITIONS
+from services.units import say_distance
 from tracker.models import DueLine, Fitment, Owner, OwnerLink, Ownership, SweepRun, Trike, Visit, VisitLine
 from tracker.queries.clock import local_date
-from tracker.queries.due import describe, status_of
+from tracker.queries.due import describe, now_km, status_of
 from tracker.queries.fleet_numbers import trikes_behind
 
 LEAD_DAYS = 14  # a visit is proposed this long before its first task falls due
@@ -48,6 +49,7 @@ class OwnerView:
     work: tuple[Told, ...]  # for the workshop
     own: tuple[Told, ...]  # what owners can do themselves
     later: tuple[Told, ...]  # the next ones after that, nothing to do yet
+    has_run: str = ""  # how far it has run by our reckoning, in the owner's unit; '' where nothing tells
 
     @property
     def name(self) -> str:
@@ -80,7 +82,15 @@ def owner_view(trike: Trike, owner: Owner, now: datetime) -> OwnerView:
             later.append(line)
     places = _places(trike)
     parts = [_told_once(some, places, today, owner.distance_unit) for some in (work, own, later)]
-    return OwnerView(owner, trike, today, visit, parts[0], parts[1], parts[2][:6])
+    has_run = _has_run(lines, places, today, owner.distance_unit)
+    return OwnerView(owner, trike, today, visit, parts[0], parts[1], parts[2][:6], has_run)
+
+
+def _has_run(lines: Sequence[DueLine], places: dict[int, str], today: date, unit: str) -> str:
+    """The life of the frame, which is the trike's."""
+    frames = [line.facts for line in lines if places.get(line.component_id) == POSITIONS["frame"].title]
+    told = [km for km in (now_km(facts, today) for facts in frames if "anchor" in facts) if km is not None]
+    return say_distance(told[0], unit) if told else ""
 
 
 def _places(trike: Trike) -> dict[int, str]:
