@@ -16,6 +16,12 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
+// A scanner types wherever the cursor stands: with nothing chosen, its first letter already goes into the search.
+document.addEventListener("keydown", (event) => {
+  if (!find || event.ctrlKey || event.metaKey || event.altKey || !/^[\p{L}\p{N}]$/u.test(event.key)) return;
+  if (!document.activeElement || document.activeElement === document.body) find.focus();
+});
+
 // A wedge scanner ends with Enter. In a form with more fields to scan it steps on; from the last one it sends.
 document.addEventListener("keydown", (event) => {
   const field = event.target;
