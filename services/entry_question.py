@@ -5,6 +5,7 @@ in a hundred that the reading is wrong, where another unit would make a differen
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from services.fleet_rates import FleetRates
 from services.forecast import distance_on
 from services.rates import RateState, drifted, stretch_noise
 from services.reading_meanings import Meaning, Neighbour, Rider, meanings
-from services.readings import ACCEPTED, Proposal, Verdict
+from services.readings import ACCEPTED, Proposal, Verdict, named_apart
 from services.season import DAYS_A_YEAR, season_clock
 from services.timeline_costs import LABEL_WEIGHTS, MILE, SCALES, join_weight, lag_years, rounding_km, skip_weight
 from services.units import say_distance, to_km
@@ -103,8 +104,12 @@ def with_doubt(verdict: Verdict, doubt: EntryDoubt) -> Verdict:
     """
     if verdict.state != ACCEPTED.state or not doubt.ask:
         return verdict
-    proposals = tuple(Proposal(meaning.code, meaning.km, meaning.words) for meaning in doubt.meanings)
-    return Verdict(verdict.state, "please-confirm", doubt.reason, proposals)
+    return Verdict(verdict.state, "please-confirm", doubt.reason, proposals_of(doubt.meanings))
+
+
+def proposals_of(meanings: Sequence[Meaning]) -> tuple[Proposal, ...]:
+    """Return what a reading may have meant as choices for the desk, each with a code of its own."""
+    return tuple(named_apart([Proposal(meaning.code, meaning.km, meaning.words) for meaning in meanings]))
 
 
 def _sentence(km: float, unit: str, low: float, high: float, found: tuple[Meaning, ...]) -> str:

@@ -210,10 +210,10 @@ def _meant(typed: Typed) -> list[Proposal]:
     seen: dict[int, Proposal] = {}
     for proposal in fitting:
         seen.setdefault(round(proposal.km), proposal)
-    return _named_apart(list(seen.values())[:MOST_PROPOSALS])
+    return named_apart(list(seen.values())[:MOST_PROPOSALS])
 
 
-def _named_apart(proposals: list[Proposal]) -> list[Proposal]:
+def named_apart(proposals: list[Proposal]) -> list[Proposal]:
     """Give each proposal a code of its own: a second digit slip is digit_slip_2."""
     named, met = [], dict[str, int]()
     for proposal in proposals:

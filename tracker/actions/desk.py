@@ -115,16 +115,17 @@ def _touch(card: JobCard, *fields: str) -> JobCard:
 
 @action
 def take_odometer(
-    *, card_id: int, version: int | None = None, value: float, unit: str = "km", by: User | None = None, now: datetime
-) -> JobCard:
+    *, card_id: int, version: int | None = None, value: float, unit: str = "km", by: User | None = None, now: datetime,
+    answer: str | None = None,
+) -> JobCard:  # fmt: skip
     """Record the odometer on the card. A doubtful value is kept as suspect and shown to be decided.
 
-    Raises the refusals of record_reading.
+    answer: as in record_reading. Raises the refusals of record_reading.
     """
     from tracker.actions.usage import keep_reading
 
     card = _draft_card(card_id, version)
-    reading = keep_reading(card.trike, value, unit, now, "job_card", by, now, note=f"job card {card}")
+    reading = keep_reading(card.trike, value, unit, now, "job_card", by, now, note=f"job card {card}", answer=answer)
     card.reading = reading
     card.worked_at = now
     _touch(card, "reading", "worked_at")

@@ -126,3 +126,13 @@ class FieldInvalid(Invalid):
     """A value that the record does not take."""
 
     code = "field-invalid"
+
+
+class PleaseConfirm(Conflict):
+    """The reading is unlike this rider: please look at the display again.
+
+    Nothing was recorded. If the display shows what was sent, send it again with `confirm` true; else send what it shows.
+    `facts` has the range the display is expected in, eight times in ten, and what else the digits may have meant.
+    """
+
+    code = "please-confirm"

@@ -1,31 +1,40 @@
 """Meters: odometer readings with their verdict, display changes, motor hours and charge cycles."""
 
 import math
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
+from services.entry_question import EntryDoubt, with_doubt
 from services.identity import clean_text
 from services.odometer import Verdict, judge_reading
+from services.readings import Proposal
 from services.units import to_km
-from tracker.actions.refusals import FieldInvalid, WrongState
+from tracker.actions.refusals import FieldInvalid, PleaseConfirm, WrongState
 from tracker.actions.steps import draft_of, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
 from tracker.models import Component, DisplayChange, Fitment, MeterReading, OdometerReading, Trike, User
+from tracker.models.usage import Source
 from tracker.queries.clock import day_of
-from tracker.queries.usage import segment_around
+from tracker.queries.usage import Segment, doubt_of, doubts_of, segment_around
+
+AS_TYPED, UNANSWERED = "accept", ""
+CONFIRMED, DOUBTED_LATER = "confirmed", "doubted-later"
 
 
 @action
 def record_reading(
     *, trike_id: int, value: Decimal | float, unit: str = "km", read_at: datetime, source: str = "desk",
-    by: User | None = None, now: datetime, note: str = "", strict: bool = True,
+    by: User | None = None, now: datetime, note: str = "", strict: bool = True, answer: str | None = None,
 ) -> OdometerReading:  # fmt: skip
     """Record what the display showed. Doubtful readings are kept and marked suspect with the likely reason.
 
-    Raises BadNumber, ReadingInFuture, ReadingBeforeDelivery, ImpossibleSpeed, WrongState.
+    answer: see keep_reading. Raises BadNumber, ReadingInFuture, ReadingBeforeDelivery, ImpossibleSpeed, PleaseConfirm,
+    WrongState.
     """
     trike = lock_version(Trike, trike_id, None)
-    reading = keep_reading(trike, value, unit, read_at, source, by, now, note=note, strict=strict)
+    reading = keep_reading(trike, value, unit, read_at, source, by, now, note=note, strict=strict, answer=answer)
     if reading.verdict == OdometerReading.Verdict.ACCEPTED:
         refresh_due([trike.pk], now)
     return reading
@@ -33,29 +42,59 @@ def record_reading(
 
 def keep_reading(
     trike: Trike, value: Decimal | float, unit: str, read_at: datetime, source: str, by: User | None, now: datetime,
-    *, note: str = "", strict: bool = True,
+    *, note: str = "", strict: bool = True, answer: str | None = None,
 ) -> OdometerReading:  # fmt: skip
-    """Judge and write a reading with its log entry. A step: the caller refreshes the due lines."""
+    """Judge and write a reading with its log entry. A step: the caller refreshes the due lines.
+
+    answer: None where nobody can be asked; '' where somebody can and was not yet; 'accept', or the code of another
+    meaning, from a person who was. Raises PleaseConfirm with the question while it is open.
+    """
     if trike.state == Trike.State.RETIRED:
         raise WrongState(f"Trike {trike} is retired.", field="trike", remedy="Readings are kept for trikes in service.")
-    verdict = judge(trike, value, unit, read_at, now, strict=strict)
+    segment = segment_around(trike.pk, read_at)
+    verdict = judge(segment, value, unit, read_at, now, strict=strict)
+    meant, answered = None, False
+    if answer is not None:
+        doubt = doubt_of(segment, value, unit, day_of(read_at), owner=source == Source.OWNER)
+        if doubt is not None and with_doubt(verdict, doubt) != verdict:
+            verdict = with_doubt(verdict, doubt)
+            meant, answered = _answer_to(verdict, doubt, answer), True
+            verdict = Verdict(verdict.state, CONFIRMED, f"Asked: {verdict.reason}", verdict.proposals)
     reading = OdometerReading.objects.create(
         trike=trike, read_at=read_at, value=Decimal(str(value)).quantize(Decimal("0.001")), unit=unit,
-        km=float(to_km(float(value), unit)), source=source, verdict=verdict.state, reason_code=verdict.code,
-        reason=verdict.reason, proposals=[{"code": p.code, "km": p.km, "words": p.words} for p in verdict.proposals],
-        entered_by=by, note=clean_text(note, 200), recorded_at=now,
+        km=meant.km if meant else float(to_km(float(value), unit)), source=source, verdict=verdict.state,
+        reason_code=verdict.code, reason=verdict.reason, proposals=_written(verdict.proposals), entered_by=by,
+        decided_by=by if answered else None, decided_at=now if answered else None, note=clean_text(note, 200),
+        recorded_at=now,
     )  # fmt: skip
     body = {"reading": reading.pk, "value": str(reading.value), "unit": unit, "verdict": verdict.state,
             "why": verdict.code}  # fmt: skip
+    if answered:
+        body |= {"choice": answer, "km": reading.km}
     write_logs([draft_of(trike.pk, "reading", read_at, by, source, body)], now)
     return reading
 
 
+def _answer_to(question: Verdict, doubt: EntryDoubt, answer: str) -> Proposal | None:
+    """What the typist says it meant: None for as typed. Raises PleaseConfirm where the question is not answered yet."""
+    meant = next((proposal for proposal in question.proposals if proposal.code == answer), None)
+    if meant is None and answer != AS_TYPED:
+        raise PleaseConfirm(
+            question.reason, field="value", remedy="If it is right as typed, send it again.",
+            expected_low_km=round(doubt.low_km, 1), expected_high_km=round(doubt.high_km, 1),
+            proposals=_written(question.proposals),
+        )  # fmt: skip
+    return meant
+
+
+def _written(proposals: Sequence[Proposal]) -> list[dict[str, Any]]:
+    return [{"code": proposal.code, "km": proposal.km, "words": proposal.words} for proposal in proposals]
+
+
 def judge(
-    trike: Trike, value: Decimal | float, unit: str, read_at: datetime, now: datetime, *, strict: bool = True
+    segment: Segment, value: Decimal | float, unit: str, read_at: datetime, now: datetime, *, strict: bool = True
 ) -> Verdict:
-    """Return the verdict on a reading before it is written."""
-    segment = segment_around(trike.pk, read_at)
+    """Return the verdict on a reading before it is written, against the accepted readings of its display."""
     return judge_reading(
         day=day_of(read_at), value=float(value), unit=unit, now_day=day_of(now),
         delivered_day=segment.delivered_day, readings_days=segment.days, readings_km=segment.km,
@@ -65,15 +104,16 @@ def judge(
 
 @action
 def decide_reading(*, reading_id: int, choice: str, by: User | None, now: datetime) -> OdometerReading:
-    """Decide a suspect reading: 'accept' as typed, 'reject', or one of its proposals by code.
+    """Decide a reading in doubt: 'accept' as typed, 'reject', or one of its proposals by code.
 
-    The proposal 'display_reset' records a display change just before the reading. Raises WrongState, FieldInvalid.
+    In doubt are suspect readings, and accepted ones that nobody decided and that later readings speak against. The proposal
+    'display_reset' records a display change just before the reading. Raises WrongState, FieldInvalid.
     """
     reading = lock_version(OdometerReading, reading_id, None)
     if reading.verdict != OdometerReading.Verdict.SUSPECT:
-        raise WrongState("This reading is decided already.", field="id", remedy="Record a new reading instead.")
+        _put_in_question(reading, now)
     proposal = next((p for p in reading.proposals if p["code"] == choice), None)
-    if choice not in {"accept", "reject"} and proposal is None:
+    if choice not in {AS_TYPED, "reject"} and proposal is None:
         raise FieldInvalid(f"'{choice}' is no choice here.", field="choice", remedy="Choose one of those offered.")
     if choice == "display_reset":
         _refuse_second_change(reading.trike, reading.read_at, "choice")
@@ -85,11 +125,24 @@ def decide_reading(*, reading_id: int, choice: str, by: User | None, now: dateti
     reading.verdict = OdometerReading.Verdict.REJECTED if choice == "reject" else OdometerReading.Verdict.ACCEPTED
     reading.decided_by, reading.decided_at = by, now
     reading.version += 1
-    reading.save(update_fields=["km", "verdict", "decided_by", "decided_at", "version"])
+    reading.save(
+        update_fields=[
+            "km", "verdict", "reason_code", "reason", "proposals", "decided_by", "decided_at", "version",
+        ]
+    )  # fmt: skip
     body = {"reading": reading.pk, "choice": choice, "km": reading.km, "verdict": reading.verdict}
     write_logs([draft_of(reading.trike_id, "reading_decided", now, by, "desk", body)], now)
     refresh_due([reading.trike_id], now)
     return reading
+
+
+def _put_in_question(reading: OdometerReading, now: datetime) -> None:
+    """Give an accepted reading the reason and the choices of its late doubt. Raises WrongState where there is none."""
+    doubt = next((found for found in doubts_of(reading.trike_id, now) if found.reading.pk == reading.pk), None)
+    if doubt is None:
+        raise WrongState("This reading is decided already.", field="id", remedy="Record a new reading instead.")
+    reading.reason_code, reading.reason = DOUBTED_LATER, doubt.reason
+    reading.proposals = _written(doubt.proposals)
 
 
 @action

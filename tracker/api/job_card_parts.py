@@ -106,10 +106,13 @@ class CardChange(Body):
 
 
 class Odometer(Body):
-    """What the display shows."""
+    """What the display shows; `confirm` as with readings."""
 
     value = Number(min_value=0, max_value=1_000_000)
     unit = Choice(choices=["km", "mi"], default="km")
+    confirm = YesNo(
+        required=False, help_text="false: ask me first where it is unlikely; true: I was asked, it is right."
+    )
 
 
 class NewTask(Body):

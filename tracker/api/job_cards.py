@@ -23,6 +23,7 @@ from tracker.api.job_card_parts import (
     OpenCard,
 )
 from tracker.api.log_entries import LogEntryOut
+from tracker.api.readings import with_answer
 from tracker.http.etags import offered_version
 from tracker.http.filters import IdFilter, MomentFilter, SerialFilter
 from tracker.http.idempotency import Made
@@ -95,8 +96,8 @@ class JobCards(Resource):
     @extend_schema(request=Odometer, responses=JobCardOut)
     @action(detail=True, methods=["post"])
     def odometer(self, request: Request, pk: str) -> HttpResponse:
-        """Record what the display shows."""
-        return self.versioned(pk, desk.take_odometer, **self.read(Odometer))
+        """Record what the display shows. With `confirm` false an unlikely value is asked about first, as with readings."""
+        return self.versioned(pk, desk.take_odometer, **with_answer(self.read(Odometer)))
 
     @extend_schema(request=NewTask, responses=JobCardOut)
     @action(detail=True, methods=["post"])

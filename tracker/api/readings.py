@@ -1,5 +1,7 @@
 """Odometer readings over the API: one, many at once, and the decision on a doubtful one."""
 
+from typing import Any
+
 import django_filters as filters
 from django.db.models import QuerySet
 from django.http import HttpResponse
@@ -9,8 +11,8 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 
 from tracker.actions.bulk_readings import MOST_ROWS, record_readings
-from tracker.actions.usage import decide_reading, record_reading
-from tracker.http.fields import Body, Choice, Id, Moment, Number, Shown, Text
+from tracker.actions.usage import AS_TYPED, UNANSWERED, decide_reading, record_reading
+from tracker.http.fields import Body, Choice, Id, Moment, Number, Shown, Text, YesNo
 from tracker.http.filters import IdFilter, MomentFilter
 from tracker.http.idempotency import Made
 from tracker.http.resource import Resource
@@ -51,6 +53,23 @@ class NewReading(Body):
     unit = Choice(choices=["km", "mi"], default="km")
     read_at = Moment()
     note = Text(max_length=200, allow_blank=True, default="")
+
+
+class OneReading(NewReading):
+    """A reading with its answer: a person sends `confirm` false, is asked where it is unlikely, and sends true or mends it.
+
+    Without `confirm` nobody is asked: the way of machines.
+    """
+
+    confirm = YesNo(
+        required=False, help_text="false: ask me first where it is unlikely; true: I was asked, it is right."
+    )
+
+
+def with_answer(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the values with `confirm` turned into the answer that the actions take."""
+    told = {True: AS_TYPED, False: UNANSWERED}
+    return {**values, "answer": told.get(values.pop("confirm", None))}
 
 
 class ManyReadings(Body):
@@ -95,10 +114,15 @@ class Readings(Resource):
         """Readings with their trike."""
         return lists.readings()
 
-    @extend_schema(request=NewReading, responses={201: ReadingOut})
+    @extend_schema(request=OneReading, responses={201: ReadingOut})
     def create(self, request: Request) -> HttpResponse:
-        """Record a reading. A doubtful one is kept as `suspect` with its likely reason and waits for a decision."""
-        values = self.read(NewReading)
+        """Record a reading. A doubtful one is kept as `suspect` with its likely reason and waits for a decision.
+
+        With `confirm` false an unlikely one is not recorded yet: 409 `please-confirm`, whose `facts` hold the expected
+        range (`expected_low_km`, `expected_high_km`) and `proposals`. Sent again with `confirm` true it is accepted, and it
+        is noted that somebody was asked.
+        """
+        values = with_answer(self.read(OneReading))
         trike_id = values.pop("trike")
         told = {"by": self.person, "now": self.now, "source": self.source}
         return self.create_once(lambda: record_reading(trike_id=trike_id, **values, **told))
@@ -119,7 +143,7 @@ class Readings(Resource):
     @extend_schema(request=Decision, responses=ReadingOut)
     @action(detail=True, methods=["post"])
     def decide(self, request: Request, pk: str) -> HttpResponse:
-        """Decide a suspect reading."""
+        """Decide a suspect reading, or an accepted one that nobody decided and that later readings speak against."""
         row, choice = self.row(pk), self.read(Decision)["choice"]
 
         def work() -> Made:

@@ -9,9 +9,9 @@ from services.positions import POSITIONS
 from services.units import say_pressure, to_kpa
 from tracker.models import Component
 from tracker.pages import fields
+from tracker.pages.reading_forms import TypedReading
 from tracker.queries.cards import CardPage, MeasureLine, addable_tasks
 
-UNITS = [("km", "km"), ("mi", "miles")]
 FATES = [(code, words) for code, words in Component.State.choices if code != "fitted"]
 # What is noted beside a value: what the form calls it, its unit ("": the value's own), and what is said of it.
 CONTEXT_WORDS = {
@@ -22,11 +22,9 @@ CONTEXT_WORDS = {
 }
 
 
-class OdometerForm(fields.Form):
+class OdometerForm(TypedReading):
     """What the display shows as the trike comes in."""
 
-    value = fields.number("The display shows")
-    unit = fields.choice("Unit", UNITS)
     version = fields.version()
 
 

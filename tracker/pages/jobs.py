@@ -32,6 +32,7 @@ from tracker.pages.paging import asked, paged
 from tracker.pages.roles import ALL, SIGNERS, page
 from tracker.queries import lists
 from tracker.queries.cards import CardPage, MeasureLine, TaskLine, card_page
+from tracker.queries.usage import expected_display
 
 STATES = (("draft", "Open"), ("signed", "Signed"), ("cancelled", "Cancelled"), ("", "All"))
 WORDS = ["complaint", "cause", "correction", "minutes"]
@@ -96,7 +97,7 @@ def _show(request: HttpRequest, found: CardPage, bound: dict[str, Any]) -> HttpR
     card = found.card
     at = {"version": card.version}
     context |= {
-        "odometer": bound.get("odometer") or OdometerForm(initial=at | _unit_of(found)),
+        "odometer": _odometer(found, bound, at),
         "words": bound.get("words") or WordsForm(initial=at | {name: getattr(card, name) for name in WORDS}),
         "tasks": [_task(line, bound) for line in found.tasks],
         "add_task": bound.get("add_task") or AddTaskForm(found),
@@ -107,8 +108,11 @@ def _show(request: HttpRequest, found: CardPage, bound: dict[str, Any]) -> HttpR
     return render(request, "desk/job.html", context, status=status)
 
 
-def _unit_of(found: CardPage) -> dict[str, str]:
-    return {"unit": found.owner.distance_unit} if found.owner else {}
+def _odometer(found: CardPage, bound: dict[str, Any], at: dict[str, Any]) -> OdometerForm:
+    unit = found.owner.distance_unit if found.owner else "km"
+    form = bound.get("odometer") or OdometerForm(initial=at | {"unit": unit})
+    form.expect(expected_display(found.card.trike_id, timezone.now()), unit)
+    return form
 
 
 def _task(line: TaskLine, bound: dict[str, Any]) -> dict[str, Any]:

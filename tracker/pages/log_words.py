@@ -29,7 +29,13 @@ KIND_WORDS = {
     "service_book": "Service book",
 }
 VERDICTS = {"accepted": "accepted", "suspect": "in doubt", "rejected": "rejected"}
-CHOICES = {"accept": "right as typed", "reject": "rejected", "display_reset": "the display was reset"}
+CHOICES = {
+    "accept": "right as typed",
+    "reject": "rejected",
+    "display_reset": "the display was reset",
+    "km_as_miles": "it was kilometres",
+    "miles_as_km": "it was miles",
+}
 
 
 def told(entry: LogEntry) -> dict[str, Any]:
@@ -84,12 +90,16 @@ def _or_none(value: Any) -> str:
 
 
 def _reading(body: dict[str, Any]) -> str:
-    return f"{float(body['value']):,g} {body['unit']}, {VERDICTS.get(body['verdict'], body['verdict'])}"
+    said = f"{float(body['value']):,g} {body['unit']}, {VERDICTS.get(body['verdict'], body['verdict'])}"
+    return f"{said}; asked, and {_choice(body)}: {say_distance(body['km'])}" if body.get("choice") else said
+
+
+def _choice(body: dict[str, Any]) -> str:
+    return CHOICES.get(body["choice"], body["choice"].replace("_", " "))
 
 
 def _decided(body: dict[str, Any]) -> str:
-    choice = CHOICES.get(body["choice"], body["choice"].replace("_", " "))
-    return f"{choice}: {VERDICTS.get(body['verdict'], body['verdict'])}, {say_distance(body['km'])}"
+    return f"{_choice(body)}: {VERDICTS.get(body['verdict'], body['verdict'])}, {say_distance(body['km'])}"
 
 
 def _display(body: dict[str, Any]) -> str:

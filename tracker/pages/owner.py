@@ -24,9 +24,11 @@ from services.calendar_file import event_file
 from services.errors import Refusal
 from services.identity import visible
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
+from tracker.actions.refusals import PleaseConfirm
 from tracker.actions.usage import record_reading
 from tracker.http.throttles import PerAddress
 from tracker.models import OwnerLink
+from tracker.pages.reading_forms import answer_in, question_in, typed_as
 from tracker.queries.reminders import owner_view
 
 COOKIE = "owner-link"
@@ -129,9 +131,14 @@ def report_reading(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     typed, unit = request.POST.get("value", ""), request.POST.get("unit", link.owner.distance_unit)
     now = timezone.now()
     try:
+        value = number(typed)
         reading = record_reading(
-            trike_id=link.trike_id, value=number(typed), unit=unit, read_at=now, source="owner", now=now
-        )
+            trike_id=link.trike_id, value=value, unit=unit, read_at=now, source="owner", now=now,
+            answer=answer_in(request.POST, typed_as(value, unit)),
+        )  # fmt: skip
+    except PleaseConfirm as open_question:
+        asked = question_in(open_question, {"value": value, "unit": unit})
+        return _show(request, link, status=409, refusal=open_question, question=asked, typed=typed[:20], unit=unit[:2])
     except Refusal as refusal:
         return _show(request, link, status=422, refusal=refusal, typed=typed[:20], unit=unit[:2])
     return _back("reading" if reading.verdict == "accepted" else "doubtful")

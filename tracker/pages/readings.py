@@ -12,18 +12,18 @@ from tracker.models import Component, MeterReading, OdometerReading, Trike
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, form_page, status_for
 from tracker.pages.paging import asked, paged
+from tracker.pages.reading_forms import TypedReading
 from tracker.pages.roles import page
 from tracker.queries import lists
+from tracker.queries.usage import expected_display, unit_of
 
-UNITS = [("km", "km"), ("mi", "miles")]
 VERDICTS = (("suspect", "Suspect"), ("accepted", "Accepted"), ("rejected", "Rejected"), ("", "All"))
 
 
-class ReadingForm(fields.Form):
+class ReadingForm(TypedReading):
     """What the display showed, and when."""
 
     value = fields.number("The display shows", help_text="As it stands there: nothing converted, nothing rounded.")
-    unit = fields.choice("Unit", UNITS)
     read_at = fields.moment("Read on")
     note = fields.text("Note", 200)
 
@@ -91,9 +91,10 @@ def _back(request: HttpRequest, otherwise: str) -> str:
 
 @page()
 def record(request: HttpRequest, trike_id: int) -> HttpResponse:
-    """Record what the display of a trike shows. A doubtful value comes back with its reason and choices in place."""
+    """Record what the display of a trike shows. An unlikely value comes back with one question; a doubtful one is kept."""
     trike = get_object_or_404(Trike, pk=trike_id)
-    form = ReadingForm(fields.sent(request), initial={"read_at": fields.this_minute()})
+    form = ReadingForm(fields.sent(request), initial={"read_at": fields.this_minute(), "unit": unit_of(trike.pk)})
+    form.expect(expected_display(trike.pk, timezone.now()), unit_of(trike.pk))
     reading = None
     if form.is_bound and form.is_valid():
         reading = carry_out(

@@ -18,6 +18,7 @@ from tracker.pages.roles import page
 from tracker.queries import lists
 from tracker.queries.clock import local_date
 from tracker.queries.fleet import trike_page
+from tracker.queries.usage import doubts_of
 
 STATES = (("", "All"), *Trike.State.choices)
 LOG_SHOWN = 60
@@ -75,6 +76,7 @@ def trike(request: HttpRequest, trike_id: int) -> HttpResponse:
         "trike": found.trike,
         "due": [(row, places.get(row.line.component_id, "")) for row in found.due],
         "suspects": [row for row in found.readings if row.verdict == "suspect"],
+        "doubts": doubts_of(trike_id, timezone.now()),
         "log": [told(entry) for entry in found.log],
         "more_log": len(found.log) == LOG_SHOWN,
     }
