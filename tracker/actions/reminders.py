@@ -6,7 +6,7 @@ trike and one message per (trike, visit, stage) are unique in the database.
 
 import uuid
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from email.utils import parseaddr
 
@@ -15,7 +15,8 @@ from django.db.models import F, Q
 
 from services.kinds import task as task_of
 from services.quiet_hours import next_allowed
-from services.visits import PlannedVisit, VisitTask, plan_visit, stage
+from services.visit_plan import next_visit
+from services.visits import PlannedVisit, latest_on, stage
 from tracker.actions.steps import chunks, refresh_due
 from tracker.actions.transactions import action
 from tracker.models import DueLine, OutboxMessage, Owner, SweepRun, Trike, Visit, VisitLine
@@ -32,9 +33,11 @@ from tracker.queries.reminders import (
     stage_word,
     trikes_to_sweep,
 )
+from tracker.queries.visits import visit_task
 
 SHARD = 40  # trikes per transaction: short enough that the desk hardly waits on SQLite
 GAP = timedelta(days=7)  # between two messages about one trike
+WEEK = timedelta(days=7)
 MONTH = timedelta(days=30)
 STAGES = ("heads_up", "due", "overdue")
 
@@ -142,19 +145,8 @@ def plan_for(lines: Iterable[DueLine], today: date) -> PlannedVisit | None:
     """
     lines = list(lines)
     for for_owner in (False, True):
-        tasks = [
-            VisitTask(
-                key=(line.component_id, line.task),
-                due_on=line.due_on,
-                early_on=line.early_on or line.due_on,
-                safety=line.safety,
-                minutes=task_of(line.task).minutes,
-                title=task_of(line.task).title,
-            )
-            for line in lines
-            if line.owner_can is for_owner
-        ]
-        plan = plan_visit(tasks, today, lead_days=LEAD_DAYS, closed_weekdays=settings.CLOSED_WEEKDAYS)
+        tasks = [visit_task(line) for line in lines if line.owner_can is for_owner]
+        plan = next_visit(tasks, today, lead_days=LEAD_DAYS, closed_weekdays=settings.CLOSED_WEEKDAYS)
         if plan is not None:
             return plan
     return None
@@ -177,6 +169,7 @@ def _plan_visits(ids: Sequence[int], now: datetime) -> tuple[list[Visit], int]:
             visit = None
         if plan is None:
             continue
+        plan = _standing_day(plan, visit, lines[trike_id], today)
         tasks = {(line.component_id, line.task): line.due_on for line in lines[trike_id]}
         wanted = {key: tasks[key] for key in plan.keys}
         if visit is None:
@@ -189,8 +182,20 @@ def _plan_visits(ids: Sequence[int], now: datetime) -> tuple[list[Visit], int]:
             kept.append(visit)
             continue
         visit.planned_on, visit.minutes, visit.words, visit.wanted = plan.on, plan.minutes, plan.words[:400], wanted
+        visit.reasons = dict(zip(plan.keys, plan.reasons, strict=True))
     _save_visits(new, changed, dropped, now)
     return new + changed + kept, len(new) + len(changed)
+
+
+def _standing_day(plan: PlannedVisit, visit: Visit | None, lines: Sequence[DueLine], today: date) -> PlannedVisit:
+    """Keep a proposed day while the new plan differs by less than a week only: a date that moves nightly is worth nothing."""
+    if visit is None or not today <= visit.planned_on or abs(visit.planned_on - plan.on) >= WEEK:
+        return plan
+    chosen = [
+        latest_on(visit_task(line)) for line in lines if line.safety and (line.component_id, line.task) in plan.keys
+    ]
+    too_late = any(visit.planned_on > last >= today for last in chosen)
+    return plan if too_late else replace(plan, on=visit.planned_on)
 
 
 def _keys(visit: Visit) -> list[tuple[int, str]]:
@@ -218,7 +223,13 @@ def _save_visits(new: list[Visit], changed: list[Visit], dropped: list[Visit], n
         VisitLine.objects.filter(visit__in=changed).delete()
     VisitLine.objects.bulk_create(
         [
-            VisitLine(visit=visit, component_id=component_id, task=task, due_on=due_on)
+            VisitLine(
+                visit=visit,
+                component_id=component_id,
+                task=task,
+                due_on=due_on,
+                reason=visit.reasons[component_id, task][:200],
+            )
             for visit in new + changed
             for (component_id, task), due_on in visit.wanted.items()
         ],

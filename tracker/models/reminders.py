@@ -41,6 +41,7 @@ class VisitLine(models.Model):
     component = models.ForeignKey("tracker.Component", on_delete=models.PROTECT, related_name="+")
     task = models.CharField(max_length=40)
     due_on = models.DateField()
+    reason = models.CharField(max_length=200, blank=True)  # why it is done at this visit
 
     class Meta:
         ordering = ["visit", "due_on", "pk"]

@@ -1,0 +1,37 @@
+"""Due lines as the planner of visits takes them."""
+
+from datetime import timedelta
+from typing import Any
+
+from services.intervals import DAYS_A_MONTH
+from services.kinds import task as task_of
+from services.riding import DAYS_A_YEAR
+from services.visits import VisitTask
+from tracker.models import DueLine
+
+LEVELS = (0.1, 0.5, 0.9)
+FAR = timedelta(days=365)  # stands for a 90 % date beyond the horizon
+
+
+def visit_task(line: DueLine) -> VisitTask:
+    """Return a dated due line with its range, its usual interval and its bench minutes."""
+    task = task_of(line.task)
+    low, high = line.likely_from or line.due_on, line.likely_until or line.due_on + FAR
+    is_certain = low == line.due_on == high
+    return VisitTask(
+        key=(line.component_id, line.task), due_on=line.due_on, early_on=line.early_on or line.due_on, safety=line.safety,
+        minutes=task.minutes, title=task.title, quantiles=() if is_certain else (low, line.due_on, high),
+        levels=() if is_certain else LEVELS, interval_days=_interval_days(line.facts),
+    )  # fmt: skip
+
+
+def _interval_days(facts: dict[str, Any]) -> float | None:
+    """The usual days from one doing to the next at this rider's rate; None where no interval says."""
+    rule, a_day = facts.get("rule", {}), facts.get("rate", {}).get("a_year", 0.0) / DAYS_A_YEAR
+    spans = [
+        rule.get("every_months") and rule["every_months"] * DAYS_A_MONTH,
+        rule.get("every_days"),
+        rule.get("every_km") and a_day and rule["every_km"] / a_day,
+    ]
+    known = [float(span) for span in spans if span]
+    return min(known) if known else None
