@@ -43,6 +43,7 @@ def _learned(known: Record) -> dict[str, object]:
             }
             for held in known.held
         ],
+        "saved": known.row.numbers.get("visits"),
         "a_year": exp(known.rates.mu),
         "months": [
             {"name": name, "weight": weight, "bar": round(BAR * weight / most)}

@@ -1,13 +1,19 @@
 """Due lines as the planner of visits takes them."""
 
-from datetime import timedelta
+from collections import defaultdict
+from datetime import datetime, timedelta
 from typing import Any
+
+from django.conf import settings
 
 from services.intervals import DAYS_A_MONTH
 from services.kinds import task as task_of
 from services.riding import DAYS_A_YEAR
+from services.visit_plan import HORIZON_DAYS, plan_visits
+from services.visit_report import Savings, savings
 from services.visits import VisitTask
-from tracker.models import DueLine
+from tracker.models import DueLine, Trike
+from tracker.queries.clock import local_date
 
 LEVELS = (0.1, 0.5, 0.9)
 FAR = timedelta(days=365)  # stands for a 90 % date beyond the horizon
@@ -35,3 +41,14 @@ def _interval_days(facts: dict[str, Any]) -> float | None:
     ]
     known = [float(span) for span in spans if span]
     return min(known) if known else None
+
+
+def savings_ahead(now: datetime) -> Savings:
+    """Return what the plans of the coming half year save the fleet's owners. Two queries; seconds for thousands of trikes."""
+    today = local_date(now)
+    tasks: dict[int, list[VisitTask]] = defaultdict(list)
+    lines = DueLine.objects.filter(owner_can=False, due_on__isnull=False, trike__state=Trike.State.DELIVERED)
+    for line in lines.order_by("trike_id", "due_on", "pk"):
+        tasks[line.trike_id].append(visit_task(line))
+    plans = {pk: plan_visits(some, today, closed_weekdays=settings.CLOSED_WEEKDAYS) for pk, some in tasks.items()}
+    return savings(tasks, plans, HORIZON_DAYS)
