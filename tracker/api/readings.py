@@ -69,7 +69,8 @@ class OneReading(NewReading):
 def with_answer(values: dict[str, Any]) -> dict[str, Any]:
     """Return the values with `confirm` turned into the answer that the actions take."""
     told = {True: AS_TYPED, False: UNANSWERED}
-    return {**values, "answer": told.get(values.pop("confirm", None))}
+    answer = told.get(values.pop("confirm", None))
+    return {**values, "answer": answer}
 
 
 class ManyReadings(Body):

@@ -20,6 +20,7 @@ class TypedReading(fields.Form):
     def clean(self) -> dict[str, Any]:
         """Add the answer for the action: none yet, as typed, or the other meaning that was chosen."""
         cleaned = super().clean() or {}
+        self.typed = {name: cleaned.get(name) for name in ("value", "unit")}  # a refusal takes the value away
         cleaned["answer"] = answer_in(self.data, typed_as(cleaned.get("value"), cleaned.get("unit")))
         return cleaned
 
@@ -31,7 +32,7 @@ class TypedReading(fields.Form):
     @property
     def question(self) -> dict[str, Any] | None:
         """What its buttons need while the question is open: what was typed, and the likeliest other meaning."""
-        return question_in(getattr(self, "refusal", None), self.cleaned_data) if self.is_bound else None
+        return question_in(getattr(self, "refusal", None), self.typed) if self.is_bound else None
 
 
 def typed_as(value: Any, unit: Any) -> str:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from django.db.models import QuerySet
@@ -134,6 +135,12 @@ class LateDoubt:
     reason: str
     p_wrong: float
     proposals: tuple[Proposal, ...]
+
+    @property
+    def shown(self) -> dict[str, Any]:
+        """What a page needs to offer its choices as those of a suspect reading."""
+        row = self.reading
+        return {"pk": row.pk, "value": row.value, "unit": row.unit, "reason": self.reason, "proposals": self.proposals}
 
 
 def doubts_of(trike_id: int, now: datetime) -> list[LateDoubt]:
