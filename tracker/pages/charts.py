@@ -1,113 +1,166 @@
-"""Charts drawn on the server as SVG: scales, ticks and paths. Colours are the style sheet's; every chart has its table."""
+"""Charts as SVG drawn here: a plane with scales and ticks, lines, bands, marks. No script; colours are classes of desk.css.
+
+Each chart is drawn twice, for the desk and for a phone, since letters in a scaled drawing become too small to read.
+"""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 
-LEFT, RIGHT, TOP, BOTTOM = 64.0, 16.0, 16.0, 34.0  # margins for the words at the axes
-STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
-MONTH_STEPS = (1, 2, 3, 6, 12, 24)
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
+
+SIZES = {"wide": (880.0, 340.0), "narrow": (340.0, 300.0)}  # px; the narrow one fits a phone's panel
+LEFT, RIGHT, TOP, BOTTOM = 62.0, 16.0, 16.0, 48.0
+LETTER = 7.2  # px that one letter needs, about
+MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60, 120)
 
 
-@dataclass(frozen=True)
-class Tick:
-    """A mark at an axis: where it is drawn, and its words."""
+def nice_ticks(low: float, high: float, most: int = 6) -> list[float]:
+    """Return at most `most` + 1 round numbers between low and high: steps of 1, 2 or 5 times a power of ten."""
+    span = max(high - low, 1e-9)
+    raw = span / max(most, 1)
+    power = 10.0 ** math.floor(math.log10(raw))
+    step = next(factor * power for factor in (1, 2, 5, 10) if factor * power >= raw * (1 - 1e-9))
+    first = math.ceil(low / step - 1e-9)
+    return [round(index * step, 10) + 0.0 for index in range(first, math.floor(high / step + 1e-9) + 1)]
 
-    at: float
-    words: str
+
+def month_ticks(low: float, high: float, most: int = 8) -> list[tuple[float, str]]:
+    """Return (day ordinal, label) at beginnings of months: 'Mar 26', or the year alone where only Januaries are marked."""
+    begins, ends = date.fromordinal(int(low)), date.fromordinal(int(high))
+    months = (ends.year - begins.year) * 12 + ends.month - begins.month + 1
+    step = next((step for step in MONTH_STEPS if months / step <= most), MONTH_STEPS[-1])
+    found = []
+    for count in range(begins.year * 12, ends.year * 12 + 12):
+        day = date(count // 12, count % 12 + 1, 1)
+        if count % step == 0 and low <= day.toordinal() <= high:
+            found.append((float(day.toordinal()), f"{day:%Y}" if step % 12 == 0 else f"{day:%b %y}"))
+    return found
 
 
-@dataclass(frozen=True)
+@dataclass
 class Plane:
-    """Maps values to the points of a drawing of width x height: x_low ... x_high from left, y_low ... y_high from below."""
+    """A drawing area in px with straight scales for x and y. What is drawn collects in `parts`, later above earlier."""
 
     x_low: float
     x_high: float
     y_low: float
     y_high: float
-    width: float = 720.0
-    height: float = 300.0
+    width: float
+    height: float
+    parts: list[SafeString] = field(default_factory=list)
 
-    @property
-    def left(self) -> float:
-        """Where the y axis stands."""
-        return LEFT
+    def x(self, value: float) -> float:
+        """Return px of an x value."""
+        share = (value - self.x_low) / max(self.x_high - self.x_low, 1e-9)
+        return round(LEFT + share * (self.width - LEFT - RIGHT), 1)
 
-    @property
-    def right(self) -> float:
-        """Where the plane ends at the right."""
-        return self.width - RIGHT
+    def y(self, value: float) -> float:
+        """Return px of a y value; high values stand high, what lies outside is cut at the edge."""
+        share = min(max((value - self.y_low) / max(self.y_high - self.y_low, 1e-9), 0.0), 1.0)
+        return round(self.height - BOTTOM - share * (self.height - TOP - BOTTOM), 1)
 
-    @property
-    def top(self) -> float:
-        """Where it ends above."""
-        return TOP
+    def path(self, xs: Sequence[float], ys: Sequence[float]) -> str:
+        """Return 'M x y L x y ...' through the points."""
+        return "M" + " L".join(f"{self.x(x)} {self.y(y)}" for x, y in zip(xs, ys, strict=True))
 
-    @property
-    def bottom(self) -> float:
-        """Where the x axis lies."""
-        return self.height - BOTTOM
+    def line(self, points: Sequence[tuple[float, float]], css: str = "line") -> None:
+        """Draw a line through (x, y) points."""
+        if points:
+            xs, ys = zip(*points, strict=True)
+            self.parts.append(format_html('<path class="{}" d="{}"/>', css, self.path(xs, ys)))
 
-    def at(self, x: float, y: float) -> tuple[float, float]:
-        """Return the point of (x, y), inside the plane, to a tenth."""
-        across = (x - self.x_low) / ((self.x_high - self.x_low) or 1.0)
-        up = (y - self.y_low) / ((self.y_high - self.y_low) or 1.0)
-        across, up = min(max(across, 0.0), 1.0), min(max(up, 0.0), 1.0)
-        return (
-            round(self.left + across * (self.right - self.left), 1),
-            round(self.bottom - up * (self.bottom - self.top), 1),
+    def band(self, xs: Sequence[float], lows: Sequence[float], highs: Sequence[float], css: str = "band") -> None:
+        """Fill between two lines over the same xs."""
+        outline = f"{self.path(xs, lows)} L{self.path(xs[::-1], highs[::-1])[1:]} Z"
+        self.parts.append(format_html('<path class="{}" d="{}"/>', css, outline))
+
+    def dot(self, x: float, y: float, css: str = "dot") -> None:
+        """Draw a measured point."""
+        self.parts.append(format_html('<circle class="{}" cx="{}" cy="{}" r="4"/>', css, self.x(x), self.y(y)))
+
+    def cross(self, x: float, y: float, css: str = "cross") -> None:
+        """Draw a point that was laid aside."""
+        left, top = self.x(x) - 5, self.y(y) - 5
+        drawn = f"M{left:.1f} {top:.1f} l10 10 m0 -10 l-10 10"
+        self.parts.append(format_html('<path class="{}" d="{}"/>', css, drawn))
+
+    def bar(self, x: float, low: float, high: float, css: str = "error") -> None:
+        """Draw an upright bar with feet: between which values the truth lies."""
+        middle, bottom, top = self.x(x), self.y(low), self.y(high)
+        feet = f"M{middle} {bottom} V{top} M{middle - 4:.1f} {bottom} h8 M{middle - 4:.1f} {top} h8"
+        self.parts.append(format_html('<path class="{}" d="{}"/>', css, feet))
+
+    def level(self, y: float, words: str, css: str = "limit", *, below: bool = False) -> None:
+        """Draw a level right across with its words at the left end, above the line or below it."""
+        at = self.y(y)
+        drawn = '<path class="{}" d="M{} {} H{}"/><text class="label {}" x="{}" y="{}">{}</text>'
+        place = at + 15 if below else at - 5
+        self.parts.append(format_html(drawn, css, LEFT, at, self.width - RIGHT, css, LEFT + 6, round(place, 1), words))
+
+    def mark(self, x: float, words: str, css: str = "today") -> None:
+        """Draw an upright line, with words at its upper end."""
+        at = self.x(x)
+        right = at > self.width * 0.6
+        anchor = "end" if right else "start"
+        drawn = '<path class="{}" d="M{} {} V{}"/><text class="label" x="{}" y="{}" text-anchor="{}">{}</text>'
+        self.parts.append(
+            format_html(drawn, css, at, TOP, self.height - BOTTOM, round(at + (-5 if right else 5), 1), TOP + 10, anchor, words)
+        )  # fmt: skip
+
+    def span(self, low: float, high: float, css: str = "span") -> None:
+        """Draw a thick bar along the x axis: between which x values something is likely."""
+        left, right = self.x(low), self.x(min(high, self.x_high))
+        drawn = '<rect class="{}" x="{}" y="{}" width="{}" height="6"/>'
+        self.parts.append(format_html(drawn, css, left, self.height - BOTTOM - 3, round(max(right - left, 2.0), 1)))
+
+    def axes(self, x_ticks: Sequence[tuple[float, str]], x_title: str, say_y: Callable[[float], str]) -> None:
+        """Draw the grid, its numbers and the title of the x axis. Call it first: everything else lies above."""
+        foot = self.height - BOTTOM
+        rows = ((LEFT, self.y(tick), self.width - RIGHT, LEFT - 7, self.y(tick) + 4, say_y(tick)) for tick in self.y_ticks())
+        self.parts.append(format_html_join(
+            "", '<path class="grid" d="M{} {} H{}"/><text class="tick" x="{}" y="{}" text-anchor="end">{}</text>', rows
+        ))  # fmt: skip
+        columns = ((self.x(at), foot, self._held(at, words), foot + 19, words) for at, words in self._apart(x_ticks))
+        self.parts.append(format_html_join(
+            "", '<path class="grid" d="M{} {} v5"/><text class="tick" x="{}" y="{}" text-anchor="middle">{}</text>', columns
+        ))  # fmt: skip
+        title = '<path class="axis" d="M{} {} H{}"/><text class="tick" x="{}" y="{}" text-anchor="end">{}</text>'
+        end = self.width - RIGHT
+        self.parts.append(format_html(title, LEFT, foot, end, end, self.height - 8, x_title))
+
+    def y_ticks(self) -> list[float]:
+        """Return the round numbers of the y axis."""
+        return nice_ticks(self.y_low, self.y_high, 5)
+
+    def _held(self, at: float, words: str) -> float:
+        half = len(words) * LETTER / 2
+        return round(min(self.x(at), self.width - half), 1)
+
+    def _apart(self, ticks: Sequence[tuple[float, str]]) -> list[tuple[float, str]]:
+        """The ticks, or every second, third, ... of them, so that words do not touch."""
+        if len(ticks) < 2:
+            return list(ticks)
+        room = self.x(ticks[1][0]) - self.x(ticks[0][0])
+        need = (max(len(words) for _, words in ticks) + 1) * LETTER
+        return list(ticks[:: max(math.ceil(need / max(room, 1.0)), 1)])
+
+    def svg(self, name: str, title: str, told: str, css: str) -> SafeString:
+        """Return the finished drawing; `name` makes its ids, `told` says in words what it shows."""
+        drawing = (
+            '<svg class="chart {css}" viewBox="0 0 {width:g} {height:g}" width="{width:g}" height="{height:g}" role="img" '
+            'aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">{title}</title>'
+            '<desc id="{name}-desc">{told}</desc>{parts}</svg>'
         )
-
-    def line(self, points: Sequence[tuple[float, float]]) -> str:
-        """Return the path through these values."""
-        return "M" + " L".join(f"{x:g} {y:g}" for x, y in (self.at(*point) for point in points))
-
-    def band(self, xs: Sequence[float], lows: Sequence[float], highs: Sequence[float]) -> str:
-        """Return the closed path between two lines."""
-        there = list(zip(xs, highs, strict=True))
-        back = list(zip(xs, lows, strict=True))[::-1]
-        return self.line([*there, *back]) + " Z"
-
-    def number_ticks(self, unit: str = "", most: int = 5) -> list[Tick]:
-        """Return round numbers at the y axis."""
-        return [
-            Tick(self.at(self.x_low, value)[1], f"{value:,.10g} {unit}".strip())
-            for value in round_numbers(self.y_low, self.y_high, most)
-        ]
-
-    def number_ticks_across(self, unit: str = "", most: int = 6) -> list[Tick]:
-        """Return round numbers at the x axis."""
-        return [
-            Tick(self.at(value, self.y_low)[0], f"{value:,.10g} {unit}".strip())
-            for value in round_numbers(self.x_low, self.x_high, most)
-        ]
-
-    def day_ticks(self, most: int = 7) -> list[Tick]:
-        """Return firsts of months at the x axis, whose values are days (ordinals)."""
-        return [
-            Tick(self.at(day.toordinal(), self.y_low)[0], f"{day:%b %Y}")
-            for day in months(self.x_low, self.x_high, most)
-        ]
+        sizes = {"width": mark_safe(f"{self.width:g}"), "height": mark_safe(f"{self.height:g}")}
+        return format_html(
+            drawing.replace(":g}", "}"), css=css, name=name, title=title, told=told, parts=mark_safe("".join(self.parts)),
+            **sizes,
+        )  # fmt: skip
 
 
-def round_numbers(low: float, high: float, most: int) -> list[float]:
-    """Return at most `most` round numbers from `low` to `high`."""
-    span = (high - low) or 1.0
-    size = 10.0 ** math.floor(math.log10(span / most))
-    step = next(size * step for step in (*STEPS, 20.0) if span / (size * step) <= most - 1 or step == 20.0)
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [round(k * step, 10) for k in range(first, last + 1)]
-
-
-def months(low: float, high: float, most: int) -> list[date]:
-    """Return firsts of months between two days, evenly spaced, at most `most` (or two years apart)."""
-    begun, ended = date.fromordinal(math.ceil(low)), date.fromordinal(math.floor(high))
-    span = (ended.year - begun.year) * 12 + ended.month - begun.month + 1
-    step = next((step for step in MONTH_STEPS if span / step <= most), MONTH_STEPS[-1])
-    firsts = []
-    for number in range(begun.year * 12 + begun.month - 1, ended.year * 12 + ended.month):
-        day = date(number // 12, number % 12 + 1, 1)
-        if number % step == 0 and begun <= day <= ended:
-            firsts.append(day)
-    return firsts
+def drawn_twice(draw: Callable[[float, float, str], SafeString]) -> SafeString:
+    """Return the chart for the desk and for a phone; `draw(width, height, css)`. Style sheets show one of them."""
+    return mark_safe("".join(draw(width, height, css) for css, (width, height) in SIZES.items()))
