@@ -12,6 +12,7 @@ from tracker.actions.trikes import IN_SERVICE, change_trike
 from tracker.models import Occurrence, Trike
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict, status_for
+from tracker.pages.distance_chart import distance_chart
 from tracker.pages.log_words import told
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import page
@@ -77,6 +78,9 @@ def trike(request: HttpRequest, trike_id: int) -> HttpResponse:
         "due": [(row, places.get(row.line.component_id, "")) for row in found.due],
         "suspects": [row for row in found.readings if row.verdict == "suspect"],
         "doubts": doubts_of(trike_id, timezone.now()),
+        "chart": distance_chart(found.picture, found.owner.distance_unit if found.owner else "km")
+        if found.picture
+        else None,
         "log": [told(entry) for entry in found.log],
         "more_log": len(found.log) == LOG_SHOWN,
     }

@@ -26,6 +26,8 @@ from tracker.models import (
 from tracker.queries.clock import day_of, local_date
 from tracker.queries.due import describe, range_words, status_of, title_of, why_of
 from tracker.queries.life import ComponentRun, Distance, distances_now, handover_of, runs_of
+from tracker.queries.pictures import DistancePicture, distance_picture
+from tracker.queries.wear import WearTold, wear_of
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,7 @@ class TrikePage:
     cards: list[JobCard]
     messages: list[OutboxMessage]
     occurrences: list[Occurrence]
+    picture: DistancePicture | None = None
     log: list[LogEntry] = field(default_factory=list)
 
 
@@ -116,6 +119,7 @@ def trike_page(trike_id: int, now: datetime, log_limit: int = 60) -> TrikePage |
         cards=list(trike.job_cards.exclude(state=JobCard.State.DRAFT).select_related("signed_by")[:12]),
         messages=list(trike.messages.all()[:6]),
         occurrences=list(trike.occurrences.all()[:6]),
+        picture=distance_picture(trike_id, now),
         log=list(trike.log_entries.select_related("actor", "component__part_type")[:log_limit]),
     )
 
@@ -147,6 +151,7 @@ class ComponentPage:
     completions: list[Completion]
     due: list[DueTold]
     log: list[LogEntry]
+    wear: list[WearTold]
 
     @property
     def here(self) -> Stay | None:
@@ -173,6 +178,7 @@ def component_page(component_id: int, now: datetime) -> ComponentPage | None:
         completions=list(component.completions.select_related("trike", "job_card").order_by("-done_at", "pk")[:60]),
         due=told(lines, local_date(now)),
         log=list(component.log_entries.select_related("actor", "trike").order_by("-recorded_at", "-pk")[:60]),
+        wear=wear_of(component_id, now, run),
     )
 
 
