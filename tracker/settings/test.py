@@ -19,6 +19,8 @@ REST_FRAMEWORK = {
     "DEFAULT_THROTTLE_RATES": {"key": "100000/min", "public": "100000/min"},
 }
 DATABASES["default"]["CONN_MAX_AGE"] = 0
+if not DATABASES["default"]["ENGINE"].endswith("postgresql"):
+    DATABASES["default"]["TEST"] = {"NAME": ":memory:"}  # said aloud, so that each of several test processes has its own
 
 # Tasks run where they are called; what a real broker adds is tested by starting real workers (tests/tasks).
 CELERY_TASK_ALWAYS_EAGER = True
