@@ -15,6 +15,7 @@ from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict
 from tracker.pages.log_words import told
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import page
+from tracker.pages.wear_chart import wear_shown
 from tracker.queries import lists
 from tracker.queries.fleet import component_page
 
@@ -81,7 +82,8 @@ def component(request: HttpRequest, component_id: int) -> HttpResponse:
     found = component_page(component_id, timezone.now())
     if found is None:
         raise Http404
-    context = {"found": found, "row": found.component, "log": [told(entry) for entry in found.log], "show_trike": True}
+    context = {"found": found, "row": found.component, "log": [told(entry) for entry in found.log], "show_trike": True,
+               "wear": [wear_shown(row) for row in found.wear]}  # fmt: skip
     return render(request, "desk/component.html", context)
 
 

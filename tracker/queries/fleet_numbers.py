@@ -1,7 +1,7 @@
 """What the fleet knows about riding: the numbers each trike is reckoned with, and how they are learned from the record."""
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,8 +11,10 @@ from services.backtest import Looked, look_back
 from services.fleet_fit import fit_fleet, stretches_of
 from services.fleet_rates import SHIPPED, SHIPPED_CYCLES, SHIPPED_HOURS, FleetRates
 from services.hemisphere import is_southern
+from services.wear_model import Values
 from tracker.models import Component, FleetNumbers, MeterReading, Ownership, Trike
 from tracker.queries.clock import day_of
+from tracker.queries.visits import savings_ahead
 
 SHIPPED_BY_METER = {"km": SHIPPED, "hours": SHIPPED_HOURS, "cycles": SHIPPED_CYCLES}
 METERS = {"hours": MeterReading.Meter.MOTOR_HOURS, "cycles": MeterReading.Meter.CHARGE_CYCLES}
@@ -21,12 +23,13 @@ LOOK_BACK = timedelta(days=730)  # dates named in the last two years are looked 
 
 @dataclass(frozen=True)
 class FleetBook:
-    """The rates of a fleet's meters, and when they were learned (none: shipped)."""
+    """The rates of a fleet's meters, when they were learned (none: shipped), and how its parts wear, where that was learned."""
 
     km: FleetRates
     hours: FleetRates
     cycles: FleetRates
     row_id: int | None = None
+    wear: dict[str, Values] = field(default_factory=dict)
 
 
 SHIPPED_BOOK = FleetBook(SHIPPED, SHIPPED_HOURS, SHIPPED_CYCLES)
@@ -55,7 +58,8 @@ def book_of(row: FleetNumbers | None) -> FleetBook:
         meter: FleetRates.from_dict(row.numbers[meter]) if meter in row.numbers else shipped
         for meter, shipped in SHIPPED_BY_METER.items()
     }
-    return FleetBook(rates["km"], rates["hours"], rates["cycles"], row.pk)
+    wear = {quantity: Values.from_dict(kept) for quantity, kept in row.numbers.get("wear", {}).items()}
+    return FleetBook(rates["km"], rates["hours"], rates["cycles"], row.pk, wear)
 
 
 def books_of(row_ids: Iterable[int | None]) -> dict[int | None, FleetBook]:
@@ -88,6 +92,7 @@ def learn(now: datetime) -> Learned:
     Takes seconds for thousands of trikes: runs in the background, outside of any transaction.
     """
     from tracker.queries.life import timelines_of
+    from tracker.queries.wear import learn_wear
 
     lines = timelines_of(Trike.objects.filter(state=Trike.State.DELIVERED).values_list("pk", flat=True))
     south = southern_of(lines)
@@ -98,6 +103,8 @@ def learn(now: datetime) -> Learned:
     numbers = {"km": km.as_dict()}
     for name, meter in METERS.items():
         numbers[name] = _meter_numbers(meter, SHIPPED_BY_METER[name]).as_dict()
+    numbers["wear"] = learn_wear()
+    numbers["visits"] = asdict(savings_ahead(now))
     looked = look_back(machine, days, life, southern=is_south, fleet=km, since_day=day_of(now - LOOK_BACK))
     told = {str(ahead): {name: asdict(row) for name, row in classes.items()} for ahead, classes in looked.items()}
     return Learned(len(lines), len(stretches.km), numbers, told)
