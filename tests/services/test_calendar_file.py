@@ -24,6 +24,15 @@ def test_no_line_is_longer_than_75_octets_and_unfolding_gives_the_text_back(line
     assert octets.replace(b"\r\n ", b"").removesuffix(b"\r\n").decode() == line
 
 
+def test_a_line_of_200_letters_is_folded_twice():
+    assert [len(row) for row in folded("x" * 200).split(b"\r\n")] == [
+        75,
+        75,
+        52,
+        0,
+    ]  # a space begins each row after the first
+
+
 @given(line=plain)
 def test_folding_never_cuts_a_character(line):
     for row in folded(line).split(b"\r\n"):
