@@ -153,9 +153,7 @@ def apply_batch(batch_id: int, now: datetime) -> ImportBatch:
     except (FileRefused, ImportNoLongerFits) as refusal:
         return _finish(batch, State.FAILED, f"Nothing was written. {refusal.message} {refusal.remedy}".strip(), now)
     except DatabaseError as error:
-        told = (
-            "Nothing was written: the database refused, or something else changed the same rows. Try again."
-        )
+        told = "Nothing was written: the database refused, or something else changed the same rows. Try again."
         _finish(batch, State.FAILED, f"{told} ({type(error).__name__})", now)
         raise
     except Exception:

@@ -45,7 +45,9 @@ def set_interval(
     if interval_id:
         row.version += 1
     row.save()
-    carriers = Fitment.objects.current().filter(component__part_type__kind__in={kind_before, row.part_kind}).values("trike_id")
+    carriers = (
+        Fitment.objects.current().filter(component__part_type__kind__in={kind_before, row.part_kind}).values("trike_id")
+    )
     Trike.objects.filter(pk__in=carriers).update(due_dirty=True)
     return row
 

@@ -119,7 +119,9 @@ class Plane:
     def axes(self, x_ticks: Sequence[tuple[float, str]], x_title: str, say_y: Callable[[float], str]) -> None:
         """Draw the grid, its numbers and the title of the x axis. Call it first: everything else lies above."""
         foot = self.height - BOTTOM
-        rows = ((LEFT, self.y(tick), self.width - RIGHT, LEFT - 7, self.y(tick) + 4, say_y(tick)) for tick in self.y_ticks())
+        rows = (
+            (LEFT, self.y(tick), self.width - RIGHT, LEFT - 7, self.y(tick) + 4, say_y(tick)) for tick in self.y_ticks()
+        )
         self.parts.append(format_html_join(
             "", '<path class="grid" d="M{} {} H{}"/><text class="tick" x="{}" y="{}" text-anchor="end">{}</text>', rows
         ))  # fmt: skip

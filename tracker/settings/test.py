@@ -20,7 +20,8 @@ REST_FRAMEWORK = {
 }
 DATABASES["default"]["CONN_MAX_AGE"] = 0
 if not DATABASES["default"]["ENGINE"].endswith("postgresql"):
-    DATABASES["default"]["TEST"] = {"NAME": ":memory:"}  # said aloud, so that each of several test processes has its own
+    # Said aloud, so that each of several test processes has its own.
+    DATABASES["default"]["TEST"] = {"NAME": ":memory:"}
 
 # Tasks run where they are called; what a real broker adds is tested by starting real workers (tests/tasks).
 CELERY_TASK_ALWAYS_EAGER = True
