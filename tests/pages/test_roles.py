@@ -12,10 +12,10 @@ from tracker.pages import urls
 from tracker.pages.roles import ALL, RULERS, WRITERS
 
 ALL_PAGES = [
-    "today", "search", "due", "forecasts", "trikes", "trike", "components", "component", "part-types", "part-
-    type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
-    "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card", "add-
-    component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
+    "today", "search", "due", "forecasts", "trikes", "trike", "components", "component", "part-types",
+    "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
+    "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card",
+    "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
 ]  # fmt: skip
 WRITER_PAGES = ["imports", "import", "new-handover", "handover-parts", "handover-final"]
 RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval"]
