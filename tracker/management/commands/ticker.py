@@ -14,6 +14,7 @@ from tracker.management.beat import Ticker
 class Command(BaseCommand):
     """manage.py ticker"""
 
+    requires_system_checks: list[str] = []  # they load every page; `manage.py check` is in CI
     help = "Run the background work (sweep, mail, imports) in this process until stopped."
 
     def add_arguments(self, parser: CommandParser) -> None:
