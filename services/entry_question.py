@@ -77,8 +77,7 @@ def doubt_at_entry(
     `state`: one machine's, from the readings before; `offset`: km to add to this display for life; `first`: nothing read yet.
     """
     km = float(to_km(value, unit))
-    one = RateState(*(np.atleast_1d(getattr(state, name)) for name in ("m", "P", "last_day", "last_km", "anchor_day",
-                      "anchor_km", "southern")))  # fmt: skip
+    one = state.take(None)
     chances = entry_chances(
         np.array([km]), np.array([day]), np.array([owner]), state=one, offset=np.array([offset]),
         first=np.array([first]), fleet=fleet,

@@ -1,5 +1,6 @@
 """The question at the desk. Bounds are this project's own; the shares are measured in tests/scores/timeline.py."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 
 from services.entry_question import asks, doubt_at_entry, entry_chances, with_doubt
 from services.fleet_rates import SHIPPED
+from services.levels import GRID, LENGTH_FROM
 from services.rates import rate_of, start_rate
 from services.readings import ACCEPTED, Verdict
 from services.timeline_costs import MILE
@@ -25,6 +27,18 @@ def test_what_the_rider_was_expected_to_run_is_not_asked_about():
     found = doubt(2640)
     assert (found.ask, found.reason, found.meanings) == (False, "", ())
     assert found.low_km < 2640 < found.high_km
+
+
+def test_the_band_of_a_known_rider_is_not_widened_by_what_strangers_taught():
+    # services/levels.py: levels differ by how much is known of the rider; the first rows are those of strangers
+    lengths = len(LENGTH_FROM) + 1
+    wild = (tuple(0.5 * level for level in GRID),) * lengths + SHIPPED.levels[lengths:]
+    plain, taught = (
+        doubt_at_entry(2640, "km", ZERO + 270, owner=False, state=KNOWN, fleet=replace(SHIPPED, levels=levels))
+        for levels in (SHIPPED.levels, wild)
+    )
+    assert KNOWN.stretches == 3
+    assert (taught.low_km, taught.high_km) == (plain.low_km, plain.high_km)
 
 
 @pytest.mark.parametrize(("typed", "code"), [(2640 * MILE, "km_as_miles"), (2640 / MILE, "miles_as_km")])
