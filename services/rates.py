@@ -44,6 +44,11 @@ class RateState:
         """Return the states at `index` (integers, slice or mask), for instance one for each task of its machine."""
         return RateState(*(np.asarray(getattr(self, field.name))[index] for field in fields(self)))
 
+    @classmethod
+    def stacked(cls, states: Sequence["RateState"]) -> "RateState":
+        """Return the states of n single machines as one of arrays (n,), in their order."""
+        return cls(*(np.array([getattr(state, field.name) for state in states]) for field in fields(cls)))
+
     def as_dict(self) -> dict[str, Any]:
         """Return one machine's numbers, for JSON; RateState(**stored) reads them."""
         numbers = {field.name: float(getattr(self, field.name)) for field in fields(self) if field.name != "southern"}

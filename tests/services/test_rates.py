@@ -31,6 +31,15 @@ def fleet_points(seed: int, machines: int = 60):
     return machine, day[order], total - np.repeat(total[first], counts), rng.random(machines) < 0.3
 
 
+def test_single_states_stack_into_arrays_and_are_taken_out_again():
+    singles = [rate_of([ZERO, ZERO + 90], [0, 500 + k], southern=k == 1, fleet=SHIPPED) for k in range(3)]
+    singles.append(start_rate(ZERO, fleet=SHIPPED))
+    together = RateState.stacked(singles)
+    assert {np.shape(getattr(together, name)) for name in FIELDS} == {(4,)}
+    for place, single in enumerate(singles):
+        same(together.take(place), single)
+
+
 def test_without_a_reading_the_rate_is_the_fleets():
     state = start_rate(ZERO, fleet=SHIPPED)
     assert (float(state.m), float(state.P), float(state.stretches)) == (SHIPPED.mu, SHIPPED.tau2, 0.0)
