@@ -1,7 +1,8 @@
 """When a measured part meets its limit, as dates: wear mixed with riding, or 'cannot tell yet' where that is the truth.
 
 The crossing is mixed at 20 equally likely axis values with 20 equally likely days each: 400 equally likely days, whose
-quantiles are the range. Riding comes as a function (km targets (T,), levels (L,)) -> day numbers (T, L), inf for never.
+quantiles are the range. Riding comes as a function (km targets (T,), levels (L,)) -> days (T, L), inf for never. Days are
+ordinals (date.toordinal()) with a fraction.
 """
 
 from collections.abc import Callable, Sequence

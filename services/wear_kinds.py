@@ -27,7 +27,7 @@ Facts = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Reading:
-    """One measurement of a part: `at` is life km of the part or a day number, as the kind's axis is.
+    """One measurement of a part: `at` is life km of the part or a day (an ordinal), as the kind's axis is.
 
     value in the quantity's unit, or `between` (low, high) of a go/no-go gauge, either of them may be infinite. context as
     noted at the bench. cycles: charge cycles since new. renewed: right after it the part was renewed or set anew.

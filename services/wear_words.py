@@ -1,7 +1,7 @@
 """A wear forecast in a mechanic's words: '0.62 % at 2,900 km; 0.75 % between 3,300 and 4,100 km: mid-March to June, ...'."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
@@ -10,7 +10,6 @@ from services.units import miles_from_km, say_distance
 from services.wear_dates import WearForecast
 from services.wear_kinds import Reading
 
-EPOCH = date(1970, 1, 1)
 NARROW_DAYS = 60  # up to here the middle is told as a day, above as a month
 WIDE_DAYS = 730  # from here on only years are told
 NO_DATE = "later than can be told as a date"
@@ -54,7 +53,7 @@ def say_range(days: Sequence[float], today: float) -> str:
 
 
 def _day(day: float) -> date:
-    return EPOCH + timedelta(days=int(np.floor(day)))
+    return date.fromordinal(int(day))
 
 
 def _month(day: date, this_year: int) -> str:

@@ -1,5 +1,7 @@
 """Wear and riding composed to dates; what is told and what cannot be told yet."""
 
+from datetime import date
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -12,7 +14,7 @@ from services.wear_dates import EQUAL_SHARES, equal_quantiles, foresee, mixed_da
 from services.wear_kinds import WEAR_KINDS, Reading
 from services.wear_model import Values
 
-TODAY = 20500.0
+TODAY = float(date(2026, 2, 16).toordinal())
 LEVELS = (0.1, 0.5, 0.9)
 CHAIN = {"links": 114, "speeds": 9, "drivetrain": "derailleur"}
 READ = [Reading(1500.0, 0.33, context={"pitches": 50}), Reading(2900.0, 0.62, context={"pitches": 50})]

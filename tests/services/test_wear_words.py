@@ -8,13 +8,13 @@ import pytest
 
 from services.wear_dates import foresee
 from services.wear_kinds import Reading
-from services.wear_words import EPOCH, say_range, say_reading, words
+from services.wear_words import say_range, say_reading, words
 
 CHAIN = MappingProxyType({"links": 114, "speeds": 9, "drivetrain": "derailleur"})
 
 
 def day(year, month, day_):
-    return float((date(year, month, day_) - EPOCH).days)
+    return float(date(year, month, day_).toordinal())
 
 
 TODAY = day(2026, 2, 16)

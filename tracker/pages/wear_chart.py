@@ -12,14 +12,13 @@ from services.kinds.shock_air import REFERENCE_C
 from services.season import DAYS_A_YEAR
 from services.wear_dates import WearForecast
 from services.wear_kinds import Reading
-from services.wear_words import EPOCH, say_reading
+from services.wear_words import say_reading
 from tracker.pages.charts import Plane, drawn_twice, month_ticks, nice_ticks
 from tracker.queries.wear import WearTold
 
 EIGHTY = 1.2816  # standard deviations on either side that hold 80 %
 STEPS = 40
 AHEAD_KM, AHEAD_DAYS = 3000.0, 2 * DAYS_A_YEAR  # drawn where the crossing lies further off
-_EPOCH_DAY = EPOCH.toordinal()
 
 
 @dataclass(frozen=True)
@@ -99,7 +98,7 @@ def _say_at(found: WearForecast, value: float) -> str:
 
 
 def _say_day(day: float) -> str:
-    return f"{date.fromordinal(int(day) + _EPOCH_DAY):%b %Y}" if math.isfinite(day) else "later"
+    return f"{date.fromordinal(int(day)):%b %Y}" if math.isfinite(day) else "later"
 
 
 # The drawing
@@ -167,29 +166,28 @@ class _Scale:
 
 
 def _draw(scale: _Scale, width: float, height: float) -> Plane:
-    shift = 0.0 if scale.is_km else float(_EPOCH_DAY)
-    plane = Plane(scale.begin + shift, scale.end + shift, *scale.heights, width, height)
+    plane = Plane(scale.begin, scale.end, *scale.heights, width, height)
     most = 8 if width > 500 else 4
     if scale.is_km:
         ticks = [(tick, f"{tick:,.0f}") for tick in nice_ticks(plane.x_low, plane.x_high, most)]
         plane.axes(ticks, "km of its life", _saying(plane))
     else:
         plane.axes(month_ticks(plane.x_low, plane.x_high, most), "date", _saying(plane))
-    xs = [float(x) + shift for x in scale.xs]
+    xs = [float(x) for x in scale.xs]
     plane.band(xs, scale.lows, scale.highs)
     plane.line(list(zip(xs, scale.mean, strict=True)), "expected")
     _limit_lines(plane, scale)
     if scale.now is not None:
-        plane.mark(scale.now + shift, "today")
+        plane.mark(scale.now, "today")
     low, _, high = scale.found.at
     if math.isfinite(low) and scale.found.past < 0.5:
-        plane.span(low + shift, min(high, scale.end) + shift)
+        plane.span(low, min(high, scale.end))
     for x, value, bottom, top, aside in scale.points:
         if aside:
-            plane.cross(x + shift, value)
+            plane.cross(x, value)
         else:
-            plane.bar(x + shift, bottom, top)
-            plane.dot(x + shift, value)
+            plane.bar(x, bottom, top)
+            plane.dot(x, value)
     return plane
 
 

@@ -15,9 +15,9 @@ from services.wear_dates import Riding, WearForecast, foresee, points_of
 from services.wear_fit import fit_fleet
 from services.wear_kinds import WEAR_KINDS, Reading, WearKind
 from services.wear_model import Point, Values, series_of
-from services.wear_words import EPOCH, words
+from services.wear_words import words
 from tracker.models import Completion, Component, Measurement
-from tracker.queries.clock import day_of, day_of_date
+from tracker.queries.clock import date_of_day, day_of, day_of_date
 from tracker.queries.life import ComponentRun, meters_of, runs_of
 
 RENEWS = {
@@ -28,7 +28,6 @@ MOST_PARTS = 200  # a quantity's values are fitted to the parts measured last
 BESIDE_WORDS = {
     "set_kpa": "the pressure it is set to", "temperature_c": "the temperature", "new_height_mm": "its height when new",
 }  # fmt: skip
-_EPOCH_DAY = EPOCH.toordinal()  # services/wear_words counts days from there
 
 
 @dataclass(frozen=True)
@@ -63,7 +62,7 @@ class WearTold:
     @property
     def dates(self) -> list[date]:
         """The day of each reading."""
-        return [date.fromordinal(int(day) + _EPOCH_DAY) for day in self.track.taken]
+        return [date_of_day(day) for day in self.track.taken]
 
 
 def wear_of(component_id: int, now: datetime, run: ComponentRun | None = None) -> list[WearTold]:
@@ -120,7 +119,7 @@ def _track(
 ) -> Track:  # fmt: skip
     days = np.array([day_of(row.taken_at) for row in rows])
     km = kind.axis == "km"
-    at = [float(run.life_at(day).km) for day in days] if km else list(days - _EPOCH_DAY)
+    at = [float(run.life_at(day).km) for day in days] if km else list(days)
     spent = _cycles_at(cycles, run.first_day, days)
     contexts = _with_what_was_set(kind, rows)
     renewing = {int(day) for day in renewed_on}
@@ -128,12 +127,12 @@ def _track(
         Reading(place, row.value, context=context, cycles=count, renewed=int(day) in renewing)
         for row, place, context, count, day in zip(rows, at, contexts, spent, days, strict=True)
     )
-    began = 0.0 if km else _first_day(part, run, days) - _EPOCH_DAY
+    began = 0.0 if km else _first_day(part, run, days)
     if km and (run.born_km is None or run.life_at(days[-1]).is_unknown):
         began = None
-    reckoned, shifted = _without_unmeasured(readings, began, [day - _EPOCH_DAY for day in renewed_on])
+    reckoned, shifted = _without_unmeasured(readings, began, renewed_on)
     return Track(
-        kind, dict(part.part_type.rated), readings, reckoned, tuple(float(day) - _EPOCH_DAY for day in days), tuple(rows),
+        kind, dict(part.part_type.rated), readings, reckoned, tuple(float(day) for day in days), tuple(rows),
         shifted,
     )  # fmt: skip
 
@@ -197,7 +196,7 @@ def _riding(run: ComponentRun, now: datetime) -> Riding | None:
     horizon = float(clock.state.last_day) + HORIZON_DAYS
 
     def riding(targets: np.ndarray, levels: np.ndarray) -> np.ndarray:
-        return date_of(clock.state, targets + ahead, list(levels), horizon, clock.book.km) - _EPOCH_DAY
+        return date_of(clock.state, targets + ahead, list(levels), horizon, clock.book.km)
 
     return riding
 
@@ -208,7 +207,7 @@ def _fleet_values(run: ComponentRun) -> dict[str, Values]:
 
 
 def _told(track: Track, now: datetime, riding: Riding | None, fleet: Values | None) -> WearTold:
-    today = day_of(now) - _EPOCH_DAY
+    today = day_of(now)
     code, title = track.kind.code, quantity_of(track.kind.code).title
     if track.began is None:
         said = "Cannot tell yet: how far it ran before it came here is not known."
