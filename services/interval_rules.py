@@ -1,4 +1,4 @@
-"""The words in which intervals are reckoned: a rule, points in a component's life, limits, rates and what is due."""
+"""The words in which intervals are reckoned: a rule, points in a component's life, limits and what is due."""
 
 from dataclasses import dataclass, replace
 from datetime import date
@@ -86,17 +86,8 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Rates:
-    """How fast the meters run, per day; None where there is none."""
-
-    km_per_day: float | None
-    hours_per_day: float | None = None
-    cycles_per_day: float | None = None
-
-
-@dataclass(frozen=True)
 class Due:
-    """The date it falls due (None: not within a hundred years), what decided it, and the life in km at which it does."""
+    """The date it falls due (None: not within the horizon), what decided it, and the life in km at which it does."""
 
     on: date | None
     trigger: str | None

@@ -1,39 +1,24 @@
-"""When a task falls due: first at, then every so many km / months / days / hours / cycles, whichever comes first.
+"""Where a task falls due: first at, then every so many km / months / days / hours / cycles.
 
 Each trigger is computed on its own; a missing meter drops out, a missing date never does (dual criteria of inspection
-practice, TM 1-1500-328-23 ch. 2). Nothing here depends on today except `status`, a mere comparison.
+practice, TM 1-1500-328-23 ch. 2). Whichever comes first: services/first_limits.py. Nothing here depends on today except
+`status`, a mere comparison.
 """
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-import numpy as np
-
 from services.due_words import say_date, sentence
-from services.interval_rules import SEVERITY_FLOOR, Due, Limits, Point, Rates, Rule
-from services.rebasing import (
-    WINDOW_SHARE,
-    Rebase,
-    Slot,
-    add_days,
-    add_months,
-    rebase,
-    rebase_date,
-    window_days,
-    window_km,
-)
+from services.interval_rules import Due, Limits, Point, Rule
+from services.rebasing import WINDOW_SHARE, Rebase, Slot, rebase, window_days, window_km
 
 __all__ = [
-    "SEVERITY_FLOOR", "Due", "Limits", "Point", "Rates", "Rebase", "Rule", "add_days", "add_months", "covered_tasks",
-    "days_to_limits", "early_from", "first_to_come", "next_limits", "rebase", "rebase_date", "say_date", "sentence",
-    "status", "window_days", "window_km",
+    "DAYS_A_MONTH", "Due", "Limits", "Point", "Rebase", "Rule", "covered_tasks", "early_from", "next_limits", "say_date",
+    "sentence", "status",
 ]  # fmt: skip
 
 DAYS_A_MONTH = 365.25 / 12
-HORIZON_DAYS = 36_500.0
-TRIGGERS = ("date", "km", "hours", "cycles")
 
 
 @dataclass(frozen=True)
@@ -100,63 +85,13 @@ def _moved_on(rule: Rule, standing: _Counted, done: Point) -> _Counted:
     )  # fmt: skip
 
 
-def days_to_limits(limits: np.ndarray, now: np.ndarray, rates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return (days until the first limit, its column) for n tasks with k triggers each.
-
-    limits, now, rates: (n, k) in the trigger's unit and unit a day; NaN where a trigger does not apply. Negative days: the
-    limit was passed so long ago at that rate. A trigger at rate 0 is never reached, or, where it is passed, 0 days ago.
-    Days lie within a hundred years either way.
-    """
-    left = np.asarray(limits, dtype=float) - np.asarray(now, dtype=float)
-    pace = np.asarray(rates, dtype=float)
-    moving = pace > 0
-    days = np.full(left.shape, np.inf)
-    np.divide(left, pace, out=days, where=moving & ~np.isnan(left))
-    days[~moving & (left <= 0)] = 0.0
-    first = np.argmin(days, axis=1)
-    return np.clip(days[np.arange(len(days)), first], -HORIZON_DAYS, HORIZON_DAYS), first
-
-
-def first_to_come(
-    limits: Limits, anchor: Point, rates: Rates, *, override_on: date | None = None, not_before: date | None = None
-) -> Due:
-    """Return whichever comes first, reckoned from the last known meters (`anchor`), in whole days rounded down.
-
-    Does not depend on today. A limit passed already is dated back at the rate, so that each further reading does not move
-    the day it fell due; never before `not_before`, the day the interval began. `override_on`: a measurement on that date
-    found it due, whatever the interval says.
-    """
-    if override_on is not None:
-        return Due(override_on, "condition", None)
-    calendar_days = None if limits.on is None else (limits.on - anchor.on).days
-    row = _row(calendar_days, limits.km, limits.hours, limits.cycles)
-    now = _row(0.0, anchor.km, anchor.hours, anchor.cycles)
-    pace = _row(1.0, rates.km_per_day, rates.hours_per_day, rates.cycles_per_day)
-    days, first = days_to_limits(row, now, pace)
-    if days[0] >= HORIZON_DAYS:
-        return Due(None, None, None)
-    trigger = TRIGGERS[int(first[0])]
-    if trigger == "date":
-        return Due(limits.on, "date", limits.km)
-    on = _moved(anchor.on, math.floor(days[0] + 1e-9))
-    return Due(on if not_before is None else max(on, not_before), trigger, limits.km)
-
-
-def _row(*values: float | None) -> np.ndarray:
-    return np.array([[np.nan if value is None else float(value) for value in values]])
-
-
-def _moved(day: date, days: int) -> date:
-    return date.fromordinal(min(max(day.toordinal() + days, 1), date.max.toordinal()))
-
-
-def early_from(due: Due, rule: Rule, rates: Rates) -> date | None:
+def early_from(due: Due, rule: Rule, km_per_day: float | None) -> date | None:
     """Return the first day of the early window: early days before, or the days in which early km are ridden if fewer."""
     if due.on is None:
         return None
     early = float(rule.early_days)
-    if due.trigger == "km" and rule.early_km and rates.km_per_day:
-        early = min(early, rule.early_km / rates.km_per_day)
+    if due.trigger == "km" and rule.early_km and km_per_day:
+        early = min(early, rule.early_km / km_per_day)
     return due.on - timedelta(days=int(early))
 
 

@@ -2,7 +2,6 @@
 
 from datetime import date, timedelta
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,26 +10,18 @@ from services.intervals import (
     Due,
     Limits,
     Point,
-    Rates,
     Rebase,
     Rule,
     covered_tasks,
-    days_to_limits,
     early_from,
-    first_to_come,
     next_limits,
     sentence,
     status,
 )
-from services.units import km_from_miles
 
 DELIVERY = Point(date(2024, 1, 1), 0.0)
 HUB_OIL = Rule(task="hub_oil", title="Hub oil", verb="Last changed", first_km=1000, every_km=5000, every_months=12)
 RECURRING = Rule(task="hub_oil", title="Hub oil", verb="Last changed", every_km=5000, every_months=12)
-
-dates = st.dates(date(2010, 1, 1), date(2040, 12, 31))
-kilometres = st.floats(1, 50_000)
-paces = st.floats(0.1, 200)
 
 
 # Limits
@@ -123,114 +114,6 @@ def test_nought_means_that_the_trigger_is_not_used():
     )
 
 
-# What comes first
-
-
-def hub_oil_on_1_november(**changes):
-    values = {"limits": next_limits(RECURRING, DELIVERY, [Point(date(2024, 3, 15), 3200.0)]),
-              "anchor": Point(date(2024, 11, 1), 6900.0), "rates": Rates(12.0)}  # fmt: skip
-    return first_to_come(**{**values, **changes})
-
-
-def test_the_distance_comes_first_and_days_are_rounded_down():
-    # hub instruction; computed by hand: 1,300 km at 12 km a day are 108.33 days
-    assert hub_oil_on_1_november() == Due(date(2025, 2, 17), "km", 8200.0)
-
-
-def test_the_calendar_comes_first_for_a_slow_rider():
-    assert hub_oil_on_1_november(rates=Rates(3.0)) == Due(date(2025, 3, 15), "date", 8200.0)
-
-
-@pytest.mark.parametrize("rates", [Rates(0.0), Rates(None)])
-def test_a_trike_that_stands_is_due_by_the_calendar(rates):
-    assert hub_oil_on_1_november(rates=rates).trigger == "date"
-
-
-def test_an_unknown_distance_drops_out():
-    assert hub_oil_on_1_november(anchor=Point(date(2024, 11, 1), None)).trigger == "date"
-
-
-def test_hours_and_cycles_decide_when_they_come_first():
-    limits = Limits(date(2025, 1, 1), 9000.0, 100.0, 300.0)
-    anchor = Point(date(2024, 1, 1), 0.0, 50.0, 100.0)
-    assert first_to_come(limits, anchor, Rates(10.0, 1.0, 1.0)) == Due(date(2024, 2, 20), "hours", 9000.0)
-    assert first_to_come(limits, anchor, Rates(10.0, 0.1, 10.0)) == Due(date(2024, 1, 21), "cycles", 9000.0)
-
-
-def test_a_limit_passed_already_is_dated_back_so_that_further_readings_do_not_move_it():
-    # 300 km past the limit at 12 km a day: it fell due 25 days before the reading
-    first = hub_oil_on_1_november(anchor=Point(date(2025, 1, 10), 8500.0))
-    later = hub_oil_on_1_november(anchor=Point(date(2025, 2, 4), 8800.0))
-    assert first == later == Due(date(2024, 12, 16), "km", 8200.0)
-
-
-def test_it_never_falls_due_before_its_interval_began():
-    due = hub_oil_on_1_november(anchor=Point(date(2024, 4, 1), 9999.0), not_before=date(2024, 3, 15))
-    assert due.on == date(2024, 3, 15)
-
-
-def test_a_limit_passed_by_a_trike_that_stands_is_due_on_the_day_of_the_reading():
-    assert hub_oil_on_1_november(anchor=Point(date(2024, 11, 1), 8300.0), rates=Rates(0.0)).on == date(2024, 11, 1)
-
-
-def test_a_measurement_past_its_limit_makes_the_task_due_whatever_the_interval_says():
-    assert hub_oil_on_1_november(override_on=date(2024, 11, 3)) == Due(date(2024, 11, 3), "condition", None)
-
-
-def test_with_no_limit_in_reach_nothing_is_due():
-    assert first_to_come(Limits(None, 5000.0, None, None), Point(date(2024, 1, 1), 0.0), Rates(0.0)) == Due(
-        None, None, None
-    )
-    assert first_to_come(Limits(None, None, None, None), DELIVERY, Rates(10.0)).on is None
-
-
-@pytest.mark.parametrize("km", [1e9, 0.0])
-def test_absurd_rates_neither_overflow_nor_underflow_the_calendar(km):
-    assert first_to_come(Limits(None, 5e8, None, None), Point(date(1, 6, 1), km), Rates(1e-9)).on in {
-        date(1, 1, 1),
-        None,
-    }
-
-
-def test_many_tasks_are_reckoned_at_once():
-    days, which = days_to_limits(
-        np.array([[100.0, 50.0], [np.nan, 10.0], [np.nan, np.nan]]),
-        np.zeros((3, 2)),
-        np.array([[1.0, 1.0], [1.0, 5.0], [1.0, 1.0]]),
-    )
-    assert days.tolist() == [50, 2, 36_500]
-    assert which.tolist() == [1, 1, 0]
-
-
-@given(dates, kilometres, kilometres, paces, st.integers(1, 20))
-def test_counting_in_miles_moves_no_due_date_by_more_than_rounding(on, limit, now, pace, months):
-    def due(scale):
-        limits = Limits(date(2041, 1, 1), scale(limit), None, None)
-        return first_to_come(limits, Point(on, scale(now)), Rates(scale(pace)))
-
-    kilo, mile = due(lambda v: v), due(km_from_miles)
-    assert kilo.trigger == mile.trigger or kilo.on == mile.on
-    assert abs((kilo.on - mile.on).days) <= 1  # whole days are cut, so a hair can tip one over
-
-
-@given(dates, kilometres, paces, st.integers(0, 20_000))
-def test_a_further_trigger_never_moves_the_due_date_later_and_a_later_one_never_moves_it(on, limit, pace, days):
-    anchor = Point(on, 0.0)
-    alone = first_to_come(Limits(None, limit, None, None), anchor, Rates(pace))
-    both = first_to_come(Limits(on + timedelta(days=days), limit, None, None), anchor, Rates(pace))
-    assert both.on <= (alone.on or date.max)
-    if alone.on is not None and on + timedelta(days=days) > alone.on:
-        assert both.on == alone.on
-
-
-@given(dates, kilometres, kilometres, paces)
-def test_riding_more_never_makes_it_due_later(on, limit, more, pace):
-    def due(now):
-        return first_to_come(Limits(date(2055, 1, 1), limit, None, None), Point(on, now), Rates(pace)).on
-
-    assert due(more) <= due(0.0)
-
-
 @given(st.sampled_from(Rebase), st.lists(st.tuples(st.integers(1, 900), st.floats(0, 9000)), max_size=8))
 def test_whatever_the_policy_the_next_limits_lie_after_the_last_work(policy, steps):
     rule = Rule(task="t", every_km=2000, every_months=6, rebase=policy)
@@ -248,10 +131,11 @@ def test_whatever_the_policy_the_next_limits_lie_after_the_last_work(policy, ste
 
 def test_the_early_window_opens_with_the_days_or_with_the_distance_whichever_is_shorter():
     due = Due(date(2025, 3, 1), "km", 8200.0)
-    assert early_from(due, Rule(task="t", early_days=14, early_km=120), Rates(12.0)) == date(2025, 2, 19)
-    assert early_from(due, Rule(task="t", early_days=14, early_km=1200), Rates(12.0)) == date(2025, 2, 15)
-    assert early_from(due, Rule(task="t", early_days=14), Rates(12.0)) == date(2025, 2, 15)
-    assert early_from(Due(None, None, None), Rule(task="t"), Rates(12.0)) is None
+    assert early_from(due, Rule(task="t", early_days=14, early_km=120), 12.0) == date(2025, 2, 19)
+    assert early_from(due, Rule(task="t", early_days=14, early_km=1200), 12.0) == date(2025, 2, 15)
+    assert early_from(due, Rule(task="t", early_days=14), 12.0) == date(2025, 2, 15)
+    assert early_from(due, Rule(task="t", early_days=14, early_km=120), None) == date(2025, 2, 15)
+    assert early_from(Due(None, None, None), Rule(task="t"), 12.0) is None
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import numpy as np
 
 from services import intervals
 from services.first_limits import Clock, first_of_limits
-from services.intervals import Due, Limits, Point, Rates, Rebase, Rule
+from services.intervals import Due, Limits, Point, Rebase, Rule
 from services.kinds import tasks_for
 from services.life import MEAN_SPEED_KM_H, derived_hours
 from services.rates import RateState
@@ -221,7 +221,7 @@ def _values_of(row: _Asked, span: _Range) -> dict[str, Any]:
     if row.alarm is not None:
         low = middle = high = row.alarm[0]
     due = Due(middle, span.trigger or None, row.limits.km)
-    rates = Rates(clock.rate.km_per_day)
+    early = intervals.early_from(due, rule, clock.rate.km_per_day)
     facts = {
         "rule": plain(rule),
         "last": plain(row.last) if row.last else None,
@@ -232,7 +232,7 @@ def _values_of(row: _Asked, span: _Range) -> dict[str, Any]:
         "severity": row.severity,
         "measured": row.alarm[1] if row.alarm else "",
     }
-    return _values(row.fitment, row.task, due, (low, high), intervals.early_from(due, rule, rates), facts)
+    return _values(row.fitment, row.task, due, (low, high), early, facts)
 
 
 def _date(day: float) -> date | None:
