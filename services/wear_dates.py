@@ -21,6 +21,7 @@ SHOWN = (0.1, 0.5, 0.9)
 USEFUL_DAYS = 60.0
 USEFUL_KM = 500.0
 USEFUL_SHARE = 1.5
+LONGEST_FROM_NOW_DAYS = 365.0
 CYCLES_PER_YEAR = 45.0  # where none are noted (assumption, no source)
 SOONEST_CHECK_DAYS = 14.0
 LONGEST_CHECK_DAYS = 365.0
@@ -147,7 +148,7 @@ def foresee(
     elif kind.axis == "km" and riding is None:
         why = _doubt(counted, len(dropped), at, last, USEFUL_KM)
     else:
-        why = _doubt(counted, len(dropped), days, today, USEFUL_DAYS)
+        why = _doubt(counted, len(dropped), days, today, USEFUL_DAYS, LONGEST_FROM_NOW_DAYS)
     again = float(np.clip(warn_days[0], today + SOONEST_CHECK_DAYS, today + LONGEST_CHECK_DAYS))
     return WearForecast(
         kind, kind.limits(rated, context), at, days, warn_at, warn_days, past, counted, dropped, unusable,
@@ -176,17 +177,18 @@ def _when(
     return at, np.maximum(at, today) if kind.axis == "days" else np.full(len(SHOWN), np.inf)
 
 
-def _doubt(counted: int, dropped: int, range_: Array, now: float, least: float) -> str:
+def _doubt(counted: int, dropped: int, range_: Array, now: float, least: float, longest: float = np.inf) -> str:
     """Return why no range is told, '' where it is: it needs a measurement that fits and a range narrow enough to plan by.
 
     Narrow enough: its end is known and the 80 % range is at most 60 days (500 km), or 1.5 x the way from now to the middle,
-    whichever is more (design rule, no source). A limit that fewer than one case in ten meets within what is looked ahead is
-    told as 'not before'.
+    whichever is more; a range that has begun must end within `longest` (design rules, no source). A limit that fewer than
+    one case in ten meets within what is looked ahead is told as 'not before'.
     """
     if counted == 0:
         return ("no measurement", "the one measurement does not fit", "no measurement fits")[min(dropped, 2)]
     low, middle, high = range_
-    if not np.isfinite(low) or (np.isfinite(high) and high - low <= max(least, USEFUL_SHARE * (middle - now))):
+    narrow = np.isfinite(high) and high - low <= max(least, USEFUL_SHARE * (middle - now))
+    if not np.isfinite(low) or (narrow and (low > now or high - now <= longest)):
         return ""
     return f"{_number(counted)} and a range too wide to plan by"
 

@@ -1,4 +1,4 @@
-"""A wear forecast in a mechanic's words: '0.62 % at 2,900 km; 0.75 % between 3,300 and 4,100 km: mid-March to June, ...'."""
+"""A wear forecast in a mechanic's words: '0.62 % at 2,900 km; 0.75 % between 3,300 and 4,100 km: mid-March to early June'."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -6,13 +6,11 @@ from datetime import date
 import numpy as np
 
 from services.due_words import say_date
+from services.forecast_words import date_or_none, say_range
 from services.units import miles_from_km, say_distance
 from services.wear_dates import WearForecast
 from services.wear_kinds import Reading
 
-NARROW_DAYS = 60  # up to here the middle is told as a day, above as a month
-WIDE_DAYS = 730  # from here on only years are told
-NO_DATE = "later than can be told as a date"
 CLEAR_KM = 100.0  # distances are told to the next hundred
 
 
@@ -37,32 +35,13 @@ def say_reading(forecast: WearForecast, reading: Reading) -> str:
     return f"at least {say(low)}" if np.isinf(high) else f"{say(low)} to {say(high)}"
 
 
-def say_range(days: Sequence[float], today: float) -> str:
-    """Return 'mid-March to June, most likely April' for the 10, 50, 90 % day numbers; years where they are far apart."""
-    first, middle, last = (_day(day) for day in days)
-    this_year = _day(today).year
-    if (last - first).days > WIDE_DAYS:
-        ends = f"{first.year} to {last.year}, most likely {middle.year}"
-    elif (last - first).days > NARROW_DAYS:
-        ends = f"{_third(first, this_year)} to {_month(last, this_year)}, most likely {_month(middle, this_year)}"
-    elif _third(first, this_year) == _third(last, this_year):
-        ends = f"{_third(first, this_year)}, most likely {say_date(middle)}"
-    else:
-        ends = f"{_third(first, this_year)} to {_third(last, this_year)}, most likely {say_date(middle)}"
-    return ends
+def _range(days: Sequence[float], today: float) -> str:
+    low, middle, high = (date_or_none(day) for day in days)
+    return say_range(low, middle, high, _day(today))
 
 
 def _day(day: float) -> date:
     return date.fromordinal(int(day))
-
-
-def _month(day: date, this_year: int) -> str:
-    return f"{day:%B}" if day.year == this_year else f"{day:%B %Y}"
-
-
-def _third(day: date, this_year: int) -> str:
-    part = "early " if day.day <= 10 else "mid-" if day.day <= 20 else "late "
-    return f"{part}{_month(day, this_year)}"
 
 
 def _cannot_tell(forecast: WearForecast, unit: str) -> str:
@@ -92,11 +71,11 @@ def _when(forecast: WearForecast, limit: str, today: float, unit: str) -> str:
     if not np.isfinite(forecast.at[0]):
         return f"{limit} is further off than can be told"
     if forecast.kind.axis == "days":
-        return f"{limit} {say_range(forecast.days, today)}"
+        return f"{limit}: {_range(forecast.days, today)}"
     between = f"{limit} {_distances(forecast.at, unit)}"
     if not forecast.dated:
         return between
-    return f"{between}: {say_range(forecast.days, today) if np.isfinite(forecast.days[0]) else NO_DATE}"
+    return f"{between}: {_range(forecast.days, today)}"
 
 
 def _distances(at: Sequence[float], unit: str) -> str:

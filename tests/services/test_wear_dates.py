@@ -140,6 +140,17 @@ def test_a_range_without_end_is_not_told():
     assert chain(riding=slow).why == "two measurements and a range too wide to plan by"
 
 
+def test_a_range_that_has_begun_and_ends_in_over_a_year_is_not_told():
+    def wide(km, levels):
+        return TODAY + 400 * np.asarray(levels) + 40 - 80 * (np.asarray(levels) < 0.15) + 0 * km[:, None]
+
+    def narrower(km, levels):
+        return np.minimum(wide(km, levels), TODAY + 360)
+
+    assert chain(riding=wide).why == "two measurements and a range too wide to plan by"
+    assert chain(riding=narrower).tells
+
+
 def test_an_elastomer_read_once_cannot_be_told():
     forecast = foresee(
         "hardness_shore_a", [Reading(TODAY - 300, 67)], rated={"shore_a": 65}, began=TODAY - 700, today=TODAY
