@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 from uuid import uuid4
 
@@ -10,6 +11,7 @@ import dj_database_url
 import psycopg
 
 ROOT = Path(__file__).resolve().parent.parent
+PATIENCE = 300.0  # seconds for processes to start and end on a busy machine
 
 
 class Workshop:
@@ -42,14 +44,14 @@ class Workshop:
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
         )  # fmt: skip
 
-    def run(self, *command: str, timeout: float = 300) -> str:
+    def run(self, *command: str, timeout: float = PATIENCE) -> str:
         """Run python with `command` to its end; return what it said."""
         process = self.start(*command)
         said, _ = process.communicate(timeout=timeout)
         assert process.returncode == 0, said
         return said
 
-    def run_at_once(self, *commands: tuple[str, ...], timeout: float = 300) -> list[str]:
+    def run_at_once(self, *commands: tuple[str, ...], timeout: float = PATIENCE) -> list[str]:
         """Start all of them before the first ends; return what each said."""
         processes = [self.start(*command) for command in commands]
         said = [process.communicate(timeout=timeout)[0] for process in processes]
@@ -59,6 +61,16 @@ class Workshop:
     def script(self, text: str) -> tuple[str, str]:
         """Return the command that runs `text` with Django set up."""
         return "-c", f"import django; django.setup()\n{text}"
+
+
+def begin_together(gate: Path, count: int) -> None:
+    """Say at `gate`, a folder, that this process stands ready; return when `count` of them do."""
+    gate.mkdir(exist_ok=True)
+    (gate / str(os.getpid())).touch()
+    ends = time.monotonic() + PATIENCE
+    while len(list(gate.iterdir())) < count:
+        assert time.monotonic() < ends, "the others did not come"
+        time.sleep(0.001)
 
 
 def fresh_database(folder: Path) -> tuple[str, str]:

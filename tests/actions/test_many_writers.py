@@ -8,7 +8,6 @@ from tests.processes import Workshop, drop_database, fresh_database
 
 WRITERS = 8
 ROUNDS = 2
-PATIENCE = 300  # seconds for processes to start and end on a busy machine
 
 # Eight delivered trikes in a ring: each carries a chain that once ran on the one before it, so that a reading of one
 # moves the due lines of the next and the last shares parts with the first. And one part in stock, wanted by all.
@@ -30,15 +29,16 @@ from tracker.actions.reminders import sweep_trikes
 sweep_trikes(trike_ids=[trike.pk for trike in trikes], now=make.NOW)
 """
 
-# Each process says that it stands ready, and begins when all do.
-AT_ONCE = f"""
-import json, os, sys, time
+# What each process starts with.
+AT_ONCE = """
+import json, os, sys
 from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 from django.db import DatabaseError
 from services.errors import Refusal
 from tests.factories import NOW
+from tests.processes import begin_together
 from tracker.actions import desk, fitments, schedule, usage
 from tracker.models import Component, Trike, User
 
@@ -51,21 +51,14 @@ def do(action, **values):
     try:
         answer = action(**values)
     except (Refusal, DatabaseError) as error:
-        said[f"{{type(error).__name__}}: {{error}}"] += 1
+        said[f"{type(error).__name__}: {error}"] += 1
         return None
     said[action.__name__] += 1
     return answer
-
-def wait_for_all(gate):
-    (folder / f"{{gate}}-{{number}}").touch()
-    ends = time.monotonic() + {PATIENCE}
-    while len(list(folder.glob(f"{{gate}}-*"))) < {WRITERS}:
-        assert time.monotonic() < ends, "the others did not come"
-        time.sleep(0.01)
 """
 
 WRITE = f"""
-wait_for_all("write")
+begin_together(folder / "write", {WRITERS})
 mine = trikes[number]
 for turn in range({ROUNDS}):
     now = NOW + timedelta(hours=turn, minutes=number)
@@ -79,8 +72,8 @@ for turn in range({ROUNDS}):
 print(json.dumps(said))
 """
 
-FIT = """
-wait_for_all("fit")
+FIT = f"""
+begin_together(folder / "fit", {WRITERS})
 wanted = Component.objects.get(serial="WANTED")
 do(fitments.fit_component, trike_id=trikes[number].pk, position="battery", component_id=wanted.pk, at=NOW, now=NOW)
 print(json.dumps(said))
@@ -118,10 +111,7 @@ def workshop(tmp_path_factory):
 def all_at_once(workshop: Workshop, what: str) -> list[dict[str, int]]:
     """Run `what` in eight processes that begin together; return what each counted."""
     command = workshop.script(AT_ONCE + what)
-    return [
-        json.loads(said)
-        for said in workshop.run_at_once(*[(*command, str(number)) for number in range(WRITERS)], timeout=PATIENCE)
-    ]
+    return [json.loads(said) for said in workshop.run_at_once(*[(*command, str(number)) for number in range(WRITERS)])]
 
 
 def look(workshop: Workshop) -> dict:

@@ -20,22 +20,21 @@ for file in range({FILES}):
     upload(kind="parts", file_name="parts.csv", content=file_of("parts", *rows), now=timezone.now())
 """
 
-# Each worker says when it is ready and begins when all are; then it goes for every file, in the same order as the other.
+# The workers begin together; then each goes for every file, in the same order as the other.
 WORK = """
-import json, sys, time
+import json
 from pathlib import Path
 from django.utils import timezone
+from tests.processes import begin_together
 from tracker.actions import imports
 from tracker.models import ImportBatch
 ids, opened = list(ImportBatch.objects.filter(kind="parts").order_by("pk").values_list("pk", flat=True)), []
-read, door = imports.open_sheet, Path(%(door)r)
+read = imports.open_sheet
 def noted(*args):
     opened.append(pk)
     return read(*args)
 imports.open_sheet = noted
-(door / str(time.monotonic_ns())).touch()
-while len(list(door.iterdir())) < %(workers)d:
-    time.sleep(0.001)
+begin_together(Path(%(gate)r), %(workers)d)
 for pk in ids:
     imports.%(step)s(pk, timezone.now())
 print(json.dumps(opened))
@@ -75,9 +74,7 @@ def workshop(tmp_path_factory):
 
 def work(workshop: Workshop, step: str) -> tuple[list[int], dict]:
     """Let the workers go for all files at once; return the files they opened between them, and what is stored."""
-    door = workshop.folder / step
-    door.mkdir()
-    script = workshop.script(WORK % {"door": str(door), "workers": WORKERS, "step": step})
+    script = workshop.script(WORK % {"gate": str(workshop.folder / step), "workers": WORKERS, "step": step})
     said = workshop.run_at_once(*[script] * WORKERS)
     opened = [pk for words in said for pk in json.loads(words.splitlines()[-1])]
     return sorted(opened), json.loads(workshop.run(*workshop.script(TELL)))
