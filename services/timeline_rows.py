@@ -129,7 +129,7 @@ def _displays(who: np.ndarray, day: np.ndarray, swaps: Swaps, machines: Machines
 
 def swap_order(swaps: Swaps, machines: Machines) -> np.ndarray:
     """Return the swaps that count, by machine and time: those up to the delivery are part of where it began."""
-    order = np.lexsort((swaps.new_start, swaps.day, swaps.machine))
+    order = np.lexsort((swaps.old_final, swaps.new_start, swaps.day, swaps.machine))
     return order[(swaps.day > machines.zero_day[swaps.machine])[order]]
 
 

@@ -168,3 +168,10 @@ def test_the_points_for_the_rates_begin_with_each_delivery_and_leave_out_what_is
     assert who.tolist() == [0, 0, 0, 1, 2, 2]
     assert (day - ZERO).tolist() == [0, 100, 200, 0, 0, 0]
     assert life.tolist() == [0, 600, 1800, 0, 0, 10]
+
+
+def test_two_swaps_noted_for_one_day_are_taken_in_the_same_order_whichever_came_first():
+    rides, noted = [(30, 400, False), (90, 700, False)], [(40.0, np.nan, 0.0), (40.0, 450.0, 0.0)]
+    first, again = labelled([rides], [noted]), labelled([rides], [noted[::-1]])
+    np.testing.assert_array_equal(first.life_km, again.life_km)
+    np.testing.assert_array_equal(first.p_wrong, again.p_wrong)
