@@ -4,7 +4,7 @@ from itertools import groupby
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
@@ -15,6 +15,7 @@ from tracker.models import PartType, ServiceInterval
 from tracker.models.fleet import part_kinds
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, is_stale, show_conflict, status_for
+from tracker.pages.kind_choice import choose_kind, chosen_kind
 from tracker.pages.paging import asked
 from tracker.pages.roles import RULERS, page
 from tracker.queries import lists
@@ -112,12 +113,9 @@ def change(request: HttpRequest, interval_id: int) -> HttpResponse:
 @page(see=RULERS, do=RULERS)
 def add_for_kind(request: HttpRequest) -> HttpResponse:
     """Give a whole kind of part an interval for a task that has none yet."""
-    kind = asked(request, "kind")
+    kind = chosen_kind(request)
     if not kind:
-        choice = {"kinds": part_kinds(), "title": "Add an interval", "back": "/intervals/", "of": "Intervals"}
-        return render(request, "desk/kind_choice.html", choice)
-    if kind not in PART_KINDS:
-        raise Http404
+        return choose_kind(request, "Add an interval", back="/intervals/", of="Intervals")
     held = set(ServiceInterval.objects.filter(part_kind=kind, part_type=None).values_list("task", flat=True))
     return _add(request, f"An interval for every {PART_KINDS[kind].title.lower()}", kind, None, held)
 

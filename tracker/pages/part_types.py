@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
@@ -14,6 +14,7 @@ from tracker.models import PartType
 from tracker.models.fleet import part_kinds
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict
+from tracker.pages.kind_choice import choose_kind, chosen_kind
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import RULERS, page
 from tracker.queries import lists
@@ -74,12 +75,9 @@ def part_type(request: HttpRequest, part_type_id: int) -> HttpResponse:
 @page(see=RULERS, do=RULERS)
 def add(request: HttpRequest) -> HttpResponse:
     """Add a catalogue entry: choose its kind, then fill in what that kind is rated by."""
-    kind = asked(request, "kind")
+    kind = chosen_kind(request)
     if not kind:
-        choice = {"kinds": part_kinds(), "title": "Add a part type", "back": "/part-types/", "of": "Catalogue"}
-        return render(request, "desk/kind_choice.html", choice)
-    if kind not in PART_KINDS:
-        raise Http404
+        return choose_kind(request, "Add a part type", back="/part-types/", of="Catalogue")
     form = PartTypeForm(kind, fields.sent(request), initial={"version": 0})
     if form.is_bound and form.is_valid():
         values = form.cleaned_data
