@@ -1,7 +1,7 @@
 """Headers, request ids, keys, throttles, entity tags, problem answers: what every request meets at the edge."""
 
 import json
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 import structlog
@@ -14,6 +14,7 @@ from django.http import HttpResponse
 from django.test import Client, RequestFactory
 
 from services.errors import Refusal
+from tests.factories import NOW
 from tracker.actions.keys import create_key, digest, revoke_key
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, StaleVersion
 from tracker.http import problems
@@ -22,7 +23,6 @@ from tracker.http.problem_kinds import all_kinds, kind_of_refusal
 from tracker.http.request_id import RequestId
 from tracker.models import ApiClient
 
-AT = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -175,7 +175,7 @@ def test_what_breaks_outside_a_view_is_a_problem_under_api_and_left_alone_elsewh
     assert middleware.process_exception(rf.get("/api/x"), ValueError()).status_code == 500
 
 
-def key(db_now=AT, **changes):
+def key(db_now=NOW, **changes):
     return create_key(**{"name": "till", "role": "desk", "scopes": ["read"], "now": db_now, **changes})
 
 
@@ -220,9 +220,9 @@ def test_last_use_is_noted_at_most_once_a_minute():
     _, secret = key()
 
     def used(after):
-        with time_machine.travel(AT + timedelta(seconds=after), tick=False):
+        with time_machine.travel(NOW + timedelta(seconds=after), tick=False):
             assert ask(secret).status_code == 200
-        return ApiClient.objects.get().last_used_at - AT
+        return ApiClient.objects.get().last_used_at - NOW
 
     assert [used(s) for s in (0, 59, 60, 100, 121)] == [timedelta(seconds=s) for s in (0, 0, 60, 60, 121)]
 
@@ -230,10 +230,10 @@ def test_last_use_is_noted_at_most_once_a_minute():
 @pytest.mark.django_db
 def test_revoking_twice_keeps_the_first_time():
     client, _ = key()
-    revoke_key(client_id=client.pk, now=AT)
-    assert revoke_key(client_id=client.pk, now=AT + timedelta(days=1)).revoked_at == AT
+    revoke_key(client_id=client.pk, now=NOW)
+    assert revoke_key(client_id=client.pk, now=NOW + timedelta(days=1)).revoked_at == NOW
     with pytest.raises(Invalid):
-        revoke_key(client_id=987654, now=AT)
+        revoke_key(client_id=987654, now=NOW)
 
 
 @pytest.mark.django_db
@@ -267,13 +267,13 @@ def test_too_many_calls_of_one_key_are_told_to_wait_and_others_are_not(settings)
     cache.clear()
     _, secret = key()
     _, other = key(name="other")
-    with time_machine.travel(AT + timedelta(seconds=20), tick=False):
+    with time_machine.travel(NOW + timedelta(seconds=20), tick=False):
         answers = [ask(secret) for _ in range(5)]
         assert [answer.status_code for answer in answers] == [200, 200, 200, 429, 429]
         assert answers[-1].json()["type"] == "/api/problems/too-many-requests"
         assert answers[-1]["Retry-After"] == "40"
         assert ask(other).status_code == 200
-    with time_machine.travel(AT + timedelta(seconds=60), tick=False):
+    with time_machine.travel(NOW + timedelta(seconds=60), tick=False):
         assert ask(secret).status_code == 200
 
 

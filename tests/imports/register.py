@@ -1,11 +1,8 @@
 """A small workshop told in spreadsheets: rows that import cleanly, to be varied by the tests."""
 
-from datetime import UTC, datetime
-
+from tests.factories import NOW
 from tests.imports.workbooks import file_of
 from tracker.actions.imports import Report, bring_in
-
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 
 RATED = {
     "frame": "",
