@@ -35,7 +35,7 @@ class WearForecast:
     same as day numbers; inf: later than is looked ahead. past: chance that it is past its limit already. counted: readings
     used; laid_aside, unusable: positions of readings that do not fit, or lack what must be noted beside. tells: whether the
     range is of use, else `why` says what is missing. measure_again: day number.
-    dated: whether days are told at all, which a km axis without riding is not.
+    dated: whether days are told at all, which a km axis without riding is not. lacks: what must be known beside and is not.
     """
 
     kind: WearKind
@@ -54,6 +54,12 @@ class WearForecast:
     dated: bool = False
     learnt: Learnt | None = None
     origin: float = 0.0
+    lacks: tuple[str, ...] = ()
+
+    @property
+    def is_past(self) -> bool:
+        """Whether it has more likely than not met its limit already."""
+        return self.past >= 0.5
 
 
 def table_riding(km: Sequence[float], levels: Sequence[float], days: Array) -> Riding:
@@ -132,10 +138,12 @@ def foresee(
     """
     kind = WEAR_KINDS[code]
     points, places, origin = points_of(kind, readings, rated, began)
-    context = readings[places[-1]].context if places else {}
+    last_read = readings[places[-1]] if places else max(readings, key=lambda reading: reading.at, default=None)
+    context = last_read.context if last_read else {}
     unusable = tuple(sorted(set(range(len(readings))) - set(places)))
-    if kind.lacks(rated, context):
-        return _untold(kind, unusable, today, f"not known: {', '.join(kind.lacks(rated, context)).replace('_', ' ')}")
+    lacks = kind.lacks(rated, context)
+    if lacks:
+        return _untold(kind, unusable, today, lacks)
     learnt = learn(kind.shape, fleet or kind.shipped, series_of([points], _rate(points, cycles_per_year)))
     warn, worn = kind.wear_limits(rated, context)
     at, days = _when(kind, learnt, worn, origin, rated, riding, today)
@@ -198,8 +206,22 @@ def _number(counted: int) -> str:
     return f"{words[counted] if counted < len(words) else counted} measurement{'' if counted == 1 else 's'}"
 
 
-def _untold(kind: WearKind, unusable: tuple[int, ...], today: float, why: str) -> WearForecast:
+def _untold(kind: WearKind, unusable: tuple[int, ...], today: float, lacks: tuple[str, ...]) -> WearForecast:
     never = np.full(len(SHOWN), np.inf)
+    why = f"not known: {', '.join(lacks).replace('_', ' ')}"
     return WearForecast(
-        kind, None, never, never, never, never, 0.0, 0, (), unusable, False, why, today + SOONEST_CHECK_DAYS
+        kind,
+        None,
+        never,
+        never,
+        never,
+        never,
+        0.0,
+        0,
+        (),
+        unusable,
+        False,
+        why,
+        today + SOONEST_CHECK_DAYS,
+        lacks=lacks,
     )

@@ -59,6 +59,7 @@ class WearKind:
     (warn, replace) as shown.
     cap: how far ahead (units of u) is looked. needs: what must be rated or noted beside. rise: a value that much higher
     than the one before tells of a new part. noise(context): standard deviation of one reading, or None for the fleet's.
+    holds: what is noted beside once and holds until noted again. renewed_by: tasks after which it begins anew.
     """
 
     code: str
@@ -74,6 +75,8 @@ class WearKind:
     needs: tuple[str, ...] = ()
     rise: float = math.inf
     noise: Callable[[Facts], float | None] = lambda context: None
+    holds: tuple[str, ...] = ()
+    renewed_by: tuple[str, ...] = ()
     caution: str = ""
 
     def wear_limits(self, rated: Facts, context: Facts) -> tuple[float, float]:
@@ -170,7 +173,8 @@ _ALL = (
         "shock_pressure", "days", SHAPES["leak"],
         Values((0.10,), (0.06,), 0.006, 0.015, source="no published rate found: assumption, no source"),
         15.0, "{:,.0f} kPa", _pressure_limits, lambda rated: DAYS_PER_LEAK_UNIT, leak, _pressure_share,
-        needs=("temperature_c", "set_kpa"),
+        needs=("temperature_c", "set_kpa"), holds=("set_kpa",),
+        renewed_by=("shock_air_check", "shock_air_can_service", "shock_full_service"),  # each sets the air anew
     ),
     WearKind(
         "hardness_shore_a", "days", SHAPES["logarithm"],
@@ -190,6 +194,7 @@ _ALL = (
         25.0, "{:.1f} mm", _height_limits, _years,
         lambda value, rated, context: elastomers.compression_set_a(float(context["new_height_mm"]), value),
         lambda wear, rated, context: float(context["new_height_mm"]) * (1 - wear / 100), needs=("new_height_mm",),
+        holds=("new_height_mm",),
     ),
     WearKind(
         "battery_capacity_wh", "days", SHAPES["battery"],

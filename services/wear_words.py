@@ -11,17 +11,38 @@ from services.units import miles_from_km, say_distance
 from services.wear_dates import WearForecast
 from services.wear_kinds import Reading
 
+AGE_UNKNOWN = "Cannot tell yet: how far it ran before it came here is not known."
+AGE_UNKNOWN_NEXT = "Measured values stand below; only a date cannot be told."
+BESIDE = {
+    "set_kpa": "the pressure it is set to", "temperature_c": "the temperature", "new_height_mm": "its height when new",
+}  # fmt: skip
+RATED = {"shore_a": "its hardness when new (Shore A)", "rated_wh": "its rated capacity (Wh)"}
 CLEAR_KM = 100.0  # distances are told to the next hundred
 
 
 def words(forecast: WearForecast, readings: Sequence[Reading], *, today: float, unit: str = "km") -> str:
     """Return one sentence or two: the last reading that counts, the limit and when it is met, or why that cannot be told."""
+    if forecast.lacks:
+        known = "is not known" if len(forecast.lacks) == 1 else "are not known"
+        return f"Cannot tell yet: {' and '.join((BESIDE | RATED)[name] for name in forecast.lacks)} {known}."
     if not forecast.tells:
         return _cannot_tell(forecast, unit)
     last = _last_counted(forecast, readings)
     measured = f"{say_reading(forecast, last)} {_where(forecast, last.at, unit)}"
     limit = forecast.kind.say.format(forecast.limits[1])
     return " ".join(part for part in (f"{measured}; {_when(forecast, limit, today, unit)}.", _noted(forecast)) if part)
+
+
+def next_step(forecast: WearForecast) -> str:
+    """Return what would let it be told: what to note beside the next reading, or to measure again; '' where it is told."""
+    noted = [BESIDE[name] for name in forecast.lacks if name in BESIDE]
+    if noted:
+        return f"Note {' and '.join(noted)} beside the next measurement."
+    if forecast.lacks:
+        return f"Add {' and '.join(RATED[name] for name in forecast.lacks)} to its part type."
+    if forecast.tells:
+        return ""
+    return "One more measurement narrows the range most when the part has run a good while since the last one."
 
 
 def say_reading(forecast: WearForecast, reading: Reading) -> str:
@@ -66,7 +87,7 @@ def _where(forecast: WearForecast, at: float, unit: str) -> str:
 
 
 def _when(forecast: WearForecast, limit: str, today: float, unit: str) -> str:
-    if forecast.past >= 0.5:
+    if forecast.is_past:
         return f"it has met its limit of {limit}"
     if not np.isfinite(forecast.at[0]):
         return f"{limit} is further off than can be told"

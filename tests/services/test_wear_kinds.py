@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from services.kinds import judge, quantity
+from services.kinds import all_tasks, judge, quantity
 from services.kinds.shock_air import atmosphere_kpa, normalised_kpa
 from services.units import kpa_from_psi
 from services.wear_kinds import WEAR_KINDS, Reading, chain_km_per_unit, chain_noise
@@ -136,3 +136,11 @@ def test_a_reading_says_something():
     assert Reading(0.0, between=(0.5, 0.75)).ends == (0.5, 0.75)
     with pytest.raises(ValueError):
         _ = Reading(0.0).ends
+
+
+def test_work_that_renews_is_done_on_the_part_that_is_measured_and_the_axis_is_days():
+    tasks = {task.code: task for task in all_tasks()}
+    for kind in WEAR_KINDS.values():
+        on = {task.on for task in tasks.values() if kind.code in task.asks}
+        assert {tasks[code].on for code in kind.renewed_by} <= on
+        assert kind.axis == "days" or not kind.renewed_by  # days of work lie on no other axis

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from services.wear_dates import foresee
-from services.wear_kinds import Reading
-from services.wear_words import say_reading, words
+from services.wear_kinds import WEAR_KINDS, Reading
+from services.wear_words import BESIDE, RATED, next_step, say_reading, words
 
 CHAIN = MappingProxyType({"links": 114, "speeds": 9, "drivetrain": "derailleur"})
 
@@ -126,3 +126,37 @@ def test_a_gauge_is_told_by_its_ends(between, told):
     readings = [Reading(2900.0, between=between)]
     forecast = foresee("chain_elongation_pct", readings, rated=CHAIN, began=0.0, today=TODAY)
     assert say_reading(forecast, readings[0]) == told
+
+
+def foreseen(code, context, rated=MappingProxyType({})):
+    return foresee(code, [Reading(TODAY, 70, context=context)], rated=rated, began=TODAY - 300, today=TODAY)
+
+
+@pytest.mark.parametrize(
+    ("context", "told", "step"),
+    [
+        ({"temperature_c": 20}, "the pressure it is set to is", "the pressure it is set to"),
+        ({}, "the temperature and the pressure it is set to are", "the temperature and the pressure it is set to"),
+    ],
+)
+def test_what_was_not_noted_beside_is_asked_for(context, told, step):
+    found = foreseen("shock_pressure", context)
+    assert words(found, [], today=TODAY) == f"Cannot tell yet: {told} not known."
+    assert next_step(found) == f"Note {step} beside the next measurement."
+
+
+def test_what_its_part_type_does_not_say_is_asked_for():
+    found = foreseen("hardness_shore_a", {})
+    assert words(found, [], today=TODAY) == "Cannot tell yet: its hardness when new (Shore A) is not known."
+    assert next_step(found) == "Add its hardness when new (Shore A) to its part type."
+
+
+def test_what_is_told_needs_no_next_step_and_too_wide_a_range_one_more_measurement():
+    wide = foreseen("hardness_shore_a", {}, {"shore_a": 65})
+    assert next_step(wide).startswith("One more measurement narrows the range")
+    assert next_step(foresee("chain_elongation_pct", READ, rated=CHAIN, began=0.0, today=TODAY)) == ""
+
+
+def test_all_that_a_quantity_needs_has_words():
+    needed = {name for kind in WEAR_KINDS.values() for name in kind.needs}
+    assert needed == set(BESIDE | RATED)

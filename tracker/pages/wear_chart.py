@@ -63,7 +63,7 @@ def _rows(told: WearTold) -> list[Row]:
     track, found = told.track, told.forecast
     km = track.kind.axis == "km" and track.began is not None
     answer = []
-    for place, (reading, on, row) in enumerate(zip(track.readings, told.dates, track.rows, strict=True)):
+    for place, (reading, on, row) in enumerate(zip(track.readings, told.dates, told.rows, strict=True)):
         note = ""
         if found and place in found.laid_aside:
             note = "does not fit: left out"
