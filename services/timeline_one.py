@@ -3,6 +3,8 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -10,13 +12,23 @@ from services.fleet_rates import FleetRates
 from services.odometer import DisplayChange, Timeline, monotone
 from services.reading_meanings import Meaning, Neighbour, Rider, meanings
 from services.season import season_clock
-from services.timeline_costs import LABELS, OK, OUTLIER, SCALES
+from services.timeline_costs import KM_AS_MILES, LABELS, MILES_AS_KM, OK, OUTLIER, SCALES
 from services.timeline_paths import Labels, label_fleet
-from services.timeline_rows import UNDECIDED, Machines, Readings, Swaps, displays_of, swap_order, usable
+from services.timeline_rows import (
+    UNDECIDED,
+    Displays,
+    Machines,
+    Readings,
+    Swaps,
+    days_in_life,
+    displays_of,
+    swap_order,
+    usable,
+)
 from services.units import say_distance, to_km
 
 ASK_ABOVE, SURE_ABOVE = 0.3, 0.9  # chances of being wrong between which a person is asked; own choice, measured
-_DECIDED = {"accepted": OK, "rejected": OUTLIER, "km_as_miles": 1, "miles_as_km": 2}
+_DECIDED = {"accepted": OK, "rejected": OUTLIER, "km_as_miles": KM_AS_MILES, "miles_as_km": MILES_AS_KM}
 
 
 @dataclass(frozen=True)
@@ -73,8 +85,19 @@ def label_readings(
     return TrikeReadings(tuple(trike.judged(at) for at in range(count)), trike.timeline())
 
 
+class _Point(NamedTuple):
+    """A point of the timeline: day, life, whether that is a guess, and what the displays add up to (km)."""
+
+    day: float
+    life: float
+    is_guess: bool
+    count: float
+
+
 @dataclass(frozen=True)
 class _Trike:
+    """One trike with its labels; the arrays below are (n,), in the order of its readings."""
+
     readings: Readings
     swaps: Swaps
     machines: Machines
@@ -84,12 +107,32 @@ class _Trike:
     units: list[str]
     now_day: float
 
+    @cached_property
+    def days(self) -> np.ndarray:
+        """The day of each reading, none before the handover."""
+        return days_in_life(self.readings, self.machines)
+
+    @cached_property
+    def shows(self) -> Displays:
+        """The display that each reading was taken from."""
+        return displays_of(self.readings, self.swaps, self.machines)
+
+    @cached_property
+    def count(self) -> np.ndarray:
+        """km of each reading as labelled, in the count that announced swaps add up to."""
+        return self.readings.km * np.append(SCALES, 0.0)[self.labels.label] + self.shows.offset
+
+    @cached_property
+    def is_usable(self) -> np.ndarray:
+        """Whether a hard rule lets the reading be used, (n,) bool."""
+        return usable(self.readings, self.machines, self.now_day)
+
     def judged(self, at: int) -> Judged:
         """What one reading is taken for."""
         labels, decided = self.labels, int(self.readings.decided[at])
         label, p_wrong = int(labels.label[at]), float(labels.p_wrong[at])
         used = label != OUTLIER
-        barred = decided != OUTLIER and not usable(self.readings, self.machines, self.now_day)[at]
+        barred = decided != OUTLIER and not self.is_usable[at]
         status = "set aside" if barred else self._status(at, label, p_wrong, decided)
         asks = status in {"corrected", "rejected", "to confirm"} and decided == UNDECIDED
         found = (*self._meanings(at), *self._began_anew(at)) if asks else ()
@@ -112,7 +155,7 @@ class _Trike:
         if label != OUTLIER:
             return False
         before, after = self._neighbours(at)
-        return after is None and float(self.readings.km[at]) + self._offset(at) < before.km
+        return after is None and self.readings.km[at] + self.shows.offset[at] < before.km
 
     def _reason(self, at: int, status: str, found: tuple[Meaning, ...]) -> str:
         said = say_distance(self.readings.km[at], self.units[at])
@@ -127,13 +170,12 @@ class _Trike:
 
     def _meanings(self, at: int) -> tuple[Meaning, ...]:
         before, after = self._neighbours(at)
-        offset = self._offset(at)
         rider = Rider(float(self.labels.rate[0]), float(self.labels.spread[0]), bool(self.machines.southern[0]))
         own = float(self.readings.day[at])
         around = [before] if after is None else [before, after]
         return meanings(
             self.values[at], self.units[at], max(own, before.day), bool(self.readings.owner[at]), around, rider,
-            self.fleet, offset=offset,
+            self.fleet, offset=float(self.shows.offset[at]),
         )  # fmt: skip
 
     def _began_anew(self, at: int) -> tuple[Meaning, ...]:
@@ -142,52 +184,49 @@ class _Trike:
             return ()
         return (Meaning("display_reset", float(self.readings.km[at]), chance, "the display was swapped or reset"),)
 
-    def _offset(self, at: int) -> float:
-        return float(displays_of(self.readings, self.swaps, self.machines).offset[at])
-
     def _neighbours(self, at: int) -> tuple[Neighbour, Neighbour | None]:
         """The believed readings of the same display before and after it, in the count that announced swaps add up to."""
-        shows = displays_of(self.readings, self.swaps, self.machines)
-        km = self.readings.km * np.append(SCALES, 0.0)[self.labels.label] + shows.offset
-        day = np.maximum(self.readings.day, self.machines.zero_day[0])
+        km, day = self.count, self.days
         resets = np.sort(day[self.labels.reset])
-        run = shows.run + np.searchsorted(resets, day, side="right")
+        run = self.shows.run + np.searchsorted(resets, day, side="right")
         believed = (self.labels.label != OUTLIER) & (run == run[at])
         believed[at] = False
-        before = np.flatnonzero(believed & ((day < day[at]) | ((day == day[at]) & (km <= km[at]))))
-        after = np.flatnonzero(believed & (day > day[at]))
-        if len(before):
-            pick = before[np.lexsort((km[before], day[before]))[-1]]
-            first = Neighbour(float(day[pick]), float(km[pick]), bool(self.readings.owner[pick]))
-        else:
-            begins = shows.run[at] == 0
-            start = float(self.machines.zero_km[0]) if begins else float(shows.run_start[at])
-            first = Neighbour(float(shows.run_day[at]), start, handover=True)
-        if not len(after):
-            return first, None
-        pick = after[np.lexsort((km[after], day[after]))[0]]
-        return first, Neighbour(float(day[pick]), float(km[pick]), bool(self.readings.owner[pick]))
+        order = np.lexsort((km, day))
+        before = order[(believed & ((day < day[at]) | ((day == day[at]) & (km <= km[at]))))[order]]
+        after = order[(believed & (day > day[at]))[order]]
+        first = self._believed(before[-1]) if len(before) else self._beginning(at)
+        return first, self._believed(after[0]) if len(after) else None
+
+    def _believed(self, at: int) -> Neighbour:
+        return Neighbour(float(self.days[at]), float(self.count[at]), bool(self.readings.owner[at]))
+
+    def _beginning(self, at: int) -> Neighbour:
+        """Where the display of a reading began: at the handover, or at a swap whose old display nobody read."""
+        is_first = self.shows.run[at] == 0
+        start = self.machines.zero_km[0] if is_first else self.shows.run_start[at]
+        return Neighbour(float(self.shows.run_day[at]), float(start), handover=True)
 
     def timeline(self) -> Timeline:
         """Life at the handover, at every believed reading and at every announced swap."""
-        zero = float(self.machines.zero_day[0])
-        shows = displays_of(self.readings, self.swaps, self.machines)
-        count = self.readings.km * np.append(SCALES, 0.0)[self.labels.label] + shows.offset
-        # (day, life, whether it is a guess, what the displays add up to)
-        points = [(zero, 0.0, False, float(self.machines.zero_km[0]))]
-        for at in np.flatnonzero(self.labels.label != OUTLIER):
-            day = max(float(self.readings.day[at]), zero)
-            points.append((day, float(self.labels.life_km[at]), bool(self.labels.estimated[at]), float(count[at])))
+        labels = self.labels
+        points = [_Point(float(self.machines.zero_day[0]), 0.0, False, float(self.machines.zero_km[0]))]
+        for at in np.flatnonzero(labels.label != OUTLIER):
+            points.append(
+                _Point(
+                    float(self.days[at]), float(labels.life_km[at]), bool(labels.estimated[at]), float(self.count[at])
+                )
+            )
         offset = 0.0
         for at in swap_order(self.swaps, self.machines):
             day, old, new = (
                 float(column[at]) for column in (self.swaps.day, self.swaps.old_final, self.swaps.new_start)
             )
-            before = max(point for point in points if point[0] < day)
+            before = max(point for point in points if point.day < day)
             if math.isnan(old):
-                points.append((day, before[1] + self._ridden(before[0], day), True, new + offset))
+                points.append(_Point(day, before.life + self._ridden(before.day, day), True, new + offset))
             else:
-                points.append((day, before[1] + max(old + offset - before[3], 0.0), False, old + offset))
+                ridden = max(old + offset - before.count, 0.0)
+                points.append(_Point(day, before.life + ridden, False, old + offset))
                 offset += old - new
         return monotone([point[:3] for point in points])
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from services.fleet_rates import FleetRates
 from services.timeline_costs import OK, OUTLIER, Nodes, edges_between
-from services.timeline_rows import Machines, Readings, Swaps, nodes_of, rows_of
+from services.timeline_rows import Machines, Readings, Swaps, days_in_life, nodes_of, rows_of
 from services.timeline_search import Chances, Path, chances, likeliest_path
 
 _OWN_WEIGHT_YEARS = 0.3
@@ -65,7 +65,7 @@ def life_points(readings: Readings, machines: Machines, labels: Labels) -> tuple
     """Return (machine, day, life km) of every delivery and believed reading, sorted by machine and day, for rates_of."""
     believed = np.flatnonzero(labels.label != OUTLIER)
     who = np.append(np.arange(len(machines.zero_day)), readings.machine[believed])
-    day = np.append(machines.zero_day, np.maximum(readings.day, machines.zero_day[readings.machine])[believed])
+    day = np.append(machines.zero_day, days_in_life(readings, machines)[believed])
     life = np.append(np.zeros(len(machines.zero_day)), labels.life_km[believed])
     order = np.lexsort((life, day, who))
     return who[order], day[order], life[order]
@@ -82,6 +82,7 @@ def _groups(count: np.ndarray) -> list[np.ndarray]:
 
 
 def _judge(nodes: Nodes, fleet: FleetRates) -> tuple[Path, Chances, "Walk", np.ndarray, np.ndarray]:
+    """(path, chances, life along it, rate, spread): the labels at the fleet's rate give the rate that labels anew."""
     machines = nodes.day.shape[1]
     rate, spread = np.full(machines, fleet.mu), np.full(machines, fleet.tau2)
     path = likeliest_path(edges_between(nodes, rate, spread, fleet))

@@ -6,12 +6,12 @@ import numpy as np
 
 from services.fleet_rates import FleetRates
 from services.season import season_clock
-from services.timeline_costs import SCALES, Nodes
+from services.timeline_costs import OUTLIER, SCALES, Nodes
 
 LARGEST_KM = 300_000.0  # beyond any trike's life; own rule
 DAYS_BEFORE_DELIVERY = 30.0
 DAYS_AHEAD = 1.0
-UNDECIDED, REJECTED = -1, 3  # what a person decided: a label of timeline_costs, OUTLIER for rejected, or nothing yet
+UNDECIDED = -1  # where a person decided nothing yet; else a label of timeline_costs, OUTLIER for rejected
 
 
 @dataclass(frozen=True)
@@ -67,16 +67,21 @@ class Rows:
 def usable(readings: Readings, machines: Machines, now_day: float) -> np.ndarray:
     """Return which readings may be used at all: (m,) bool. The others are kept aside and asked about."""
     km, day = readings.km, readings.day
-    value = np.isfinite(km) & (km >= 0) & (km <= LARGEST_KM)
+    value = (km >= 0) & (km <= LARGEST_KM)
     dated = (day <= now_day + DAYS_AHEAD) & (day >= machines.zero_day[readings.machine] - DAYS_BEFORE_DELIVERY)
-    return value & dated & (readings.decided != REJECTED)
+    return value & dated & (readings.decided != OUTLIER)
+
+
+def days_in_life(readings: Readings, machines: Machines) -> np.ndarray:
+    """Return the day of each reading (m,): what is dated before the delivery counts as of the delivery."""
+    return np.maximum(readings.day, machines.zero_day[readings.machine])
 
 
 def rows_of(readings: Readings, swaps: Swaps, machines: Machines, fleet: FleetRates, now_day: float = np.inf) -> Rows:
     """Return the usable rows. The same readings in another order give the same rows."""
     kept = np.flatnonzero(usable(readings, machines, now_day))
     who = readings.machine[kept]
-    day = np.maximum(readings.day[kept], machines.zero_day[who])
+    day = days_in_life(readings, machines)[kept]
     order = np.lexsort((readings.decided[kept], readings.owner[kept], readings.km[kept], day, who))
     source, who, day = kept[order], who[order], day[order]
     first = np.searchsorted(who, np.arange(len(machines.zero_day)))
@@ -92,9 +97,10 @@ def rows_of(readings: Readings, swaps: Swaps, machines: Machines, fleet: FleetRa
 
 @dataclass(frozen=True)
 class Displays:
-    """For each reading: km its display is behind the first one; displays that ended unread before it, when and where the
+    """Which display each of m readings was taken from; every array (m,).
 
-    last of those after began (km with its offset).
+    offset: km that the display is behind the first one, by announced swaps; run: how many displays ended unread before it;
+    run_day, run_start: when the display after the last of those began, and at what count (km with its offset).
     """
 
     offset: np.ndarray
@@ -105,8 +111,7 @@ class Displays:
 
 def displays_of(readings: Readings, swaps: Swaps, machines: Machines) -> Displays:
     """Return which display each reading (m,) was taken from, in the caller's order."""
-    day = np.maximum(readings.day, machines.zero_day[readings.machine])
-    return _displays(readings.machine, day, swaps, machines)
+    return _displays(readings.machine, days_in_life(readings, machines), swaps, machines)
 
 
 def _displays(who: np.ndarray, day: np.ndarray, swaps: Swaps, machines: Machines) -> Displays:
