@@ -15,15 +15,13 @@ def say_date(day: date) -> str:
 
 def sentence(
     rule: Rule, *, last: Point | None, limits: Limits, due: Due, now_km: float | None, today: date, unit: str = "km",
-    rate_words: str = "", severity: float = 1.0, measured: str = "",
+    severity: float = 1.0, measured: str = "",
 ) -> str:  # fmt: skip
     """Return why the task is due, with its numbers, for a reader of `unit`."""
     if due.trigger == "condition":
         return f"{rule.title}: measured {measured.rstrip('.')}. Due now." if measured else f"{rule.title}: due now."
     parts = [f"{rule.title}: {_interval_words(rule, limits, unit, severity)}.", _last_words(rule, last, now_km, unit)]
     parts.append(_due_words(rule, limits, due, today, unit))
-    if rate_words and due.trigger != "date":
-        parts.append(f"Reckoned with {rate_words}.")
     return " ".join(part for part in parts if part)
 
 

@@ -6,11 +6,9 @@ Dates in, words out; an end after the horizon is None and reads 'more than two y
 import math
 from datetime import date
 
-import numpy as np
-
 from services.due_words import say_date
-from services.fleet_rates import FleetRates
-from services.rates import RateState
+from services.riding import RiderRate
+from services.season import Months
 from services.units import say_distance
 
 BEYOND = "more than two years"
@@ -75,53 +73,40 @@ def _year_words(day: date, today: date) -> str:
     return "" if day.year == today.year else f" {day.year}"
 
 
-def own_share(state: RateState, fleet: FleetRates) -> float:
-    """Return how much of the rate comes from the rider's own readings: 1 - P / tau2, between 0 and 1."""
-    return float(np.clip(1.0 - np.asarray(state.P) / fleet.tau2, 0.0, 1.0))
-
-
-def say_season(fleet: FleetRates) -> str:
+def say_season(months: Months) -> str:
     """Return what a day of the slowest quarter counts beside one of the fastest: 'a winter day counts a third of a summer's'.
 
     In the reader's own half of the world winter is winter: southern machines read the months six months shifted.
     """
-    quarters = [sum(fleet.months[(month + k) % 12] for k in range(3)) for month in range(12)]
+    quarters = [sum(months[(month + k) % 12] for k in range(3)) for month in range(12)]
     share = min(quarters) / max(quarters)
     words = next((words for most, words in _SHARES if share < most), None)
     return f"a winter day counts {words} a summer's" if words else "all seasons count alike"
 
 
-def say_rate(state: RateState, fleet: FleetRates, unit: str = "km") -> str:
+def say_rate(rate: RiderRate, unit: str = "km") -> str:
     """Return 'rides like 3,100 km a year; its own readings count 84 %' in the reader's unit, to two figures."""
-    a_year = _two_figures(float(np.exp(state.m)), unit)
-    if not state.stretches:
+    a_year = _two_figures(rate.a_year, unit)
+    if not rate.stretches:
         return f"no riding known yet: reckoned like the others, {a_year} a year"
-    return f"rides like {a_year} a year; its own readings count {own_share(state, fleet):.0%}".replace("%", " %")
+    return f"rides like {a_year} a year; its own readings count {rate.share:.0%}".replace("%", " %")
 
 
-def why(
-    state: RateState,
-    fleet: FleetRates,
-    target_km: float,
-    *,
-    unit: str = "km",
-    trigger: str | None = "km",
-    has_reading: bool = True,
-) -> str:
+def why(rate: RiderRate, target_km: float, *, unit: str = "km", trigger: str | None = "km") -> str:
     """Return the numbers behind a due date, in km or miles, for the panel that explains it.
 
-    state: of one machine; trigger: what decides at the median (services/first_limits.py), None: nothing within two years.
+    target_km: life of the trike at which it is due; trigger: what decides at the median (services/first_limits.py), None:
+    nothing within two years.
     """
-    on = say_date(date.fromordinal(int(state.last_day)))
+    on = say_date(rate.read_on)
     where = (
-        f"last reading {on} at {say_distance(float(state.last_km), unit)}"
-        if has_reading
+        f"last reading {on} at {say_distance(rate.read_km, unit)}"
+        if rate.read_km
         else f"no reading since delivery {on}"
     )
-    left = target_km - float(state.last_km)
+    left = target_km - rate.read_km
     ahead = f"{say_distance(left, unit)} left then" if left > 0 else "reached by then"
-    parts = [say_rate(state, fleet, unit), where, ahead, say_season(fleet)]
-    sentence = "; ".join(parts)
+    sentence = "; ".join([say_rate(rate, unit), where, ahead, say_season(rate.months)])
     deciding = "" if trigger is None else f" {_TRIGGERS[trigger]}."
     return f"{sentence[0].upper()}{sentence[1:]}.{deciding}"
 

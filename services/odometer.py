@@ -40,7 +40,7 @@ class DisplayChange:
 class Timeline:
     """Life distance over time: `life_km[i]` on `days[i]`, never falling; `estimated[i]` where nobody read it.
 
-    `ahead_days`, `ahead_km`: what is expected after the last point (services/outlook.py); empty where nothing is.
+    `ahead_days`, `ahead_km`: what is expected after the last point (services/expected.py); empty where nothing is.
     """
 
     days: np.ndarray = field(repr=False)

@@ -9,8 +9,8 @@ from tests import factories as make
 from tracker.actions.refusals import FieldInvalid, PleaseConfirm, WrongState
 from tracker.actions.usage import decide_reading, record_reading
 from tracker.models import LogEntry, OdometerReading, Trike
-from tracker.queries.life import distances_now
-from tracker.queries.usage import doubts_of, expected_display
+from tracker.queries.life import Distance, distances_now
+from tracker.queries.usage import doubts_of
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
@@ -32,7 +32,11 @@ def read(trike: Trike, value: float, answer: str | None = "", **told) -> Odomete
 
 def slipped(trike: Trike) -> float:
     """What somebody types who turns the kilometres of the display into more, as if they were miles."""
-    return round(expected_display(trike.pk, NOW).likely_km * MILE)
+    return round(stands(trike).display_km * MILE)
+
+
+def stands(trike: Trike) -> Distance:
+    return distances_now([trike.pk], NOW)[trike.pk]
 
 
 def test_an_unlikely_reading_is_asked_about_and_not_written(trike):
@@ -94,29 +98,27 @@ def test_a_reading_of_an_earlier_display_is_not_asked_about(trike):
 
 def test_in_build_nobody_knows_what_to_expect():
     trike = make.TrikeFactory(state="in_build", delivered_on=None)
-    assert expected_display(trike.pk, NOW) is None
+    assert stands(trike).display_least_km is None
     assert read(trike, 500).verdict == "accepted"
 
 
-def test_the_expected_range_begins_at_the_last_reading_and_ends_where_the_trike_page_says(trike):
-    found, stands = expected_display(trike.pk, NOW), distances_now([trike.pk], NOW)[trike.pk]
-    assert (found.low_km, found.is_read) == (2000, True)
-    assert found.likely_km == pytest.approx(stands.display_km)
-    assert found.high_km == pytest.approx(stands.display_most_km)
+def test_the_expected_range_begins_at_the_last_reading(trike):
+    found = stands(trike)
+    assert (found.display_least_km, found.is_read) == (2000, True)
+    assert 2000 < found.display_km < found.display_most_km
 
 
 def test_after_a_swap_the_expected_range_begins_at_the_new_display(trike):
     make.DisplayChangeFactory(trike=trike, changed_at=NOW - timedelta(days=10), old_final_km=2080.0, new_start_km=3.0)
-    found = expected_display(trike.pk, NOW)
-    assert found.low_km == 3
-    assert 3 <= found.likely_km < found.high_km < 500
+    found = stands(trike)
+    assert (found.display_least_km, found.is_read) == (3, True)
+    assert 3 <= found.display_km < found.display_most_km < 500
 
 
 def test_before_the_first_reading_the_range_begins_at_the_handover():
-    trike = make.TrikeFactory(odometer_zero_km=12.0)
-    found = expected_display(trike.pk, NOW)
-    assert (found.low_km, found.is_read) == (12, False)
-    assert found.high_km > found.likely_km > 12
+    found = stands(make.TrikeFactory(odometer_zero_km=12.0))
+    assert (found.display_least_km, found.is_read) == (12, False)
+    assert found.display_most_km > found.display_km > 12
 
 
 @pytest.fixture
@@ -177,4 +179,4 @@ def test_ten_more_readings_ask_the_database_no_more(doubted, assert_flat_queries
             )
 
     assert_flat_queries(lambda: doubts_of(doubted.trike_id, NOW), grow)
-    assert_flat_queries(lambda: expected_display(doubted.trike_id, NOW), grow)
+    assert_flat_queries(lambda: distances_now([doubted.trike_id], NOW), grow)

@@ -97,8 +97,8 @@ def due(trike: Trike, component: Component, **values):
     facts = {
         "rule": {"task": "chain_check", "title": "Chain check", "every_km": 1500, "every_months": 6, "rebase": "from_done"},
         "last": None, "limits": {"on": "2026-05-10", "is_first": False}, "anchor": {"on": "2026-04-01", "km": 2000.0},
-        "rate": {"a_year": 1461.0, "fleet_a_year": 2000.0, "share": 0.8, "stretches": 3, "months": [1.0] * 12,
-                 "southern": False, "read_on": "2026-04-01", "read_km": 2000.0, "words": ""},
+        "rate": {"a_year": 1461.0, "share": 0.8, "stretches": 3, "months": [1.0] * 12, "southern": False,
+                 "read_on": "2026-04-01", "read_km": 2000.0},
         "severity": 1.0, "measured": "",
     }  # fmt: skip
     return make.DueLineFactory(trike=trike, component=component, facts=facts, **values)

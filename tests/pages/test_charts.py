@@ -6,9 +6,14 @@ from datetime import timedelta
 import pytest
 
 from tests import factories as make
+from tracker.queries.life import clocks_of
 from tracker.queries.pictures import distance_picture
 
 pytestmark = pytest.mark.django_db
+
+
+def picture_of(trike, now):
+    return distance_picture(clocks_of([trike.pk])[trike.pk], now)
 
 
 def test_the_trike_page_shows_its_distance_with_range_doubts_and_display_in_picture_and_table(workshop, desk, now):
@@ -28,7 +33,7 @@ def test_the_trike_page_shows_its_distance_with_range_doubts_and_display_in_pict
 
 
 def test_the_range_begins_at_the_last_reading_and_only_widens(workshop, now):
-    picture = distance_picture(workshop.trike.pk, now)
+    picture = picture_of(workshop.trike, now)
     assert picture.ahead[0][1] == picture.ahead[0][3] == picture.line[-1][1]
     spans = [high - low for _, low, _, high in picture.ahead]
     assert spans == sorted(spans)
@@ -37,4 +42,4 @@ def test_the_range_begins_at_the_last_reading_and_only_widens(workshop, now):
 
 def test_a_trike_that_begins_tomorrow_has_no_picture(now):
     trike = make.TrikeFactory(delivered_on=now.date() + timedelta(days=3))
-    assert distance_picture(trike.pk, now) is None
+    assert picture_of(trike, now) is None

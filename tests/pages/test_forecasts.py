@@ -10,8 +10,8 @@ from tracker.actions.learning import keep_numbers
 from tracker.actions.reminders import run_sweep
 from tracker.models import DueLine, FleetNumbers, Trike
 from tracker.queries.due import range_words, rebuild_differences, why_of
-from tracker.queries.fleet_numbers import learn
 from tracker.queries.forecasts import bench_outlook
+from tracker.queries.learning import learn
 from tracker.tasks.learning import learn_fleet
 
 pytestmark = pytest.mark.django_db

@@ -7,7 +7,8 @@ import pytest
 from tests import factories as make
 from tests.pages.conftest import carry
 from tracker.models import JobCard
-from tracker.queries.fleet_numbers import FleetBook, book_of, learn
+from tracker.queries.fleet_numbers import FleetBook, book_of
+from tracker.queries.learning import learn
 from tracker.queries.wear import tracks_of, wear_of
 
 pytestmark = pytest.mark.django_db

@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 
 from services.fleet_rates import SHIPPED
-from services.forecast_words import date_or_none, own_share, say_range, say_rate, say_season, why
-from services.rates import RateState, start_rate
+from services.forecast_words import date_or_none, say_range, say_rate, say_season, why
+from services.rates import start_rate
+from services.riding import RiderRate, rider_rate
 from services.season import FLAT_MONTHS, normal_months
 
 TODAY = date(2026, 2, 1)
 
 
-def rider(**other: object) -> RateState:
-    last = float(date(2026, 5, 12).toordinal())
-    return replace(RateState(np.log(3113.0), 0.08, last, 2400.0, last, 2400.0, False, 4), **other)
+def rider(**other: object) -> RiderRate:
+    return replace(RiderRate(3113.0, 0.84, 4, SHIPPED.months, False, date(2026, 5, 12), 2400.0), **other)
 
 
 @pytest.mark.parametrize(
@@ -49,41 +49,36 @@ def test_a_day_after_the_horizon_is_no_date():
 
 
 def test_why_tells_the_numbers():
-    fleet = replace(SHIPPED, months=normal_months([1, 1, 1, 2, 2, 3, 3, 3, 2, 2, 1, 1]))
-    assert why(rider(), fleet, 3400.0) == (
+    months = normal_months([1, 1, 1, 2, 2, 3, 3, 3, 2, 2, 1, 1])
+    assert why(rider(months=months), 3400.0) == (
         "Rides like 3,100 km a year; its own readings count 84 %; last reading 12 May 2026 at 2,400 km; 1,000 km left then; "
         "a winter day counts a third of a summer's. The distance comes first."
     )
 
 
 def test_why_tells_miles_to_those_who_ride_in_miles():
-    told = why(rider(), SHIPPED, 2400.0 + 1609.344, unit="mi", trigger=None)
+    told = why(rider(), 2400.0 + 1609.344, unit="mi", trigger=None)
     assert told.startswith("Rides like 1,900 mi a year")
     assert "12 May 2026 at 1,491 mi; 1,000 mi left then" in told
     assert told.endswith("summer's.")
 
 
 def test_why_says_that_the_limit_was_reached():
-    assert "reached by then" in why(rider(), SHIPPED, 2400.0, trigger="date")
-    assert "The calendar comes first." in why(rider(), SHIPPED, 2400.0, trigger="date")
+    assert "reached by then" in why(rider(), 2400.0, trigger="date")
+    assert "The calendar comes first." in why(rider(), 2400.0, trigger="date")
 
 
 def test_why_says_that_nothing_is_known_yet():
-    stranger = start_rate(float(date(2025, 1, 1).toordinal()), fleet=SHIPPED)
-    told = why(stranger, SHIPPED, 1000.0, has_reading=False)
+    stranger = rider_rate(start_rate(float(date(2025, 1, 1).toordinal()), fleet=SHIPPED), SHIPPED)
+    told = why(stranger, 1000.0)
     assert told.startswith(
         "No riding known yet: reckoned like the others, 2,000 km a year; no reading since delivery 1 Jan 2025"
     )
 
 
 def test_a_rate_below_ten_keeps_its_figure():
-    assert say_rate(rider(m=np.log(7.4)), SHIPPED).startswith("rides like 7 km a year")
-
-
-def test_the_own_share_is_what_the_readings_took_off_the_spread():
-    assert own_share(rider(P=0.125), SHIPPED) == pytest.approx(0.75)
-    assert own_share(rider(P=0.9), SHIPPED) == 0.0
+    assert say_rate(rider(a_year=7.4)).startswith("rides like 7 km a year")
 
 
 def test_a_fleet_without_seasons_says_so():
-    assert say_season(replace(SHIPPED, months=FLAT_MONTHS)) == "all seasons count alike"
+    assert say_season(FLAT_MONTHS) == "all seasons count alike"

@@ -1,5 +1,7 @@
-"""A rider's rate in numbers and words, and the day a distance was reached."""
+"""A rider's rate, kept and told, and the day a distance was reached."""
 
+import json
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -7,18 +9,16 @@ import pytest
 from services.fleet_rates import SHIPPED
 from services.odometer import build_timeline
 from services.rates import rate_of
-from services.riding import rider_rate
-from services.season import season_clock
+from services.riding import RiderRate, rider_rate
+from services.season import FLAT_MONTHS, season_clock
 
 DAY = date(2025, 4, 1).toordinal() + 0.5
 
 
 def test_a_rider_without_a_stretch_is_reckoned_like_the_fleet():
     rate = rider_rate(rate_of([DAY], [0.0], fleet=SHIPPED), SHIPPED)
-    assert rate.basis == "typical"
-    assert rate.share == 0.0
+    assert (rate.stretches, rate.share) == (0, 0.0)
     assert rate.km_per_day * 365.25 == pytest.approx(2000)  # the shipped planning value
-    assert "2,000 km a year" in rate.words
 
 
 def test_own_readings_count_and_those_of_an_erratic_rider_count_less():
@@ -27,9 +27,26 @@ def test_own_readings_count_and_those_of_an_erratic_rider_count_less():
     steady = rider_rate(rate_of(days, 3000.0 * (clock - clock[0]), fleet=SHIPPED), SHIPPED)
     erratic = rider_rate(rate_of(days, [0.0, 30.0, 1500.0, 1520.0, 1525.0, 4000.0], fleet=SHIPPED), SHIPPED)
     assert 0 <= erratic.share < steady.share < 1
-    assert steady.basis == erratic.basis == "own"
-    assert f"count {steady.share:.0%}" in steady.words
-    assert steady.km_per_day * 365.25 == pytest.approx(3000, rel=0.05)
+    assert steady.a_year == pytest.approx(3000, rel=0.05)
+    assert (steady.stretches, steady.read_on) == (5, date.fromordinal(int(days[-1])))
+
+
+def test_what_is_kept_comes_back_rounded_and_tells_the_same():
+    rate = rider_rate(rate_of([DAY, DAY + 90], [0.0, 700.0], southern=True, fleet=SHIPPED), SHIPPED)
+    back = RiderRate.from_dict(json.loads(json.dumps(rate.as_dict())))
+    assert back.as_dict() == rate.as_dict()
+    assert back.southern is True
+    assert back.a_year == pytest.approx(rate.a_year, abs=0.05)
+
+
+def test_the_distance_between_two_days_goes_by_the_season_and_never_back():
+    rate = RiderRate(3652.5, 0.5, 3, SHIPPED.months, False, date(2026, 1, 1), 0.0)
+    assert rate.km_between(date(2026, 1, 1), date(2026, 1, 1)) == 0
+    assert rate.km_between(date(2026, 2, 1), date(2026, 1, 1)) == 0
+    july, january = (rate.km_between(date(2026, m, 5), date(2026, m, 15)) for m in (7, 1))
+    assert july / january == pytest.approx(1.5 / 0.35)  # the shipped month weights
+    flat = replace(rate, months=FLAT_MONTHS)
+    assert flat.km_between(date(2026, 1, 1), date(2026, 1, 11)) == pytest.approx(100)
 
 
 def test_the_day_a_distance_was_reached_lies_between_the_readings_around_it():

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from tracker.actions.transactions import action
 from tracker.models import FleetNumbers
-from tracker.queries.fleet_numbers import Learned
+from tracker.queries.learning import Learned
 
 
 @action

@@ -147,7 +147,7 @@ class Trikes(Resource):
             "trike": row.pk, "at": self.now, "life_km": round(here.km, 1), "at_most_km": round(here.at_most_km, 1),
             "display_km": round(here.display_km, 1), "is_estimate": here.is_estimate,
             "last_read_on": here.last_read_on, "last_display_km": here.last_display_km,
-            "rate_km_per_day": round(here.rate.km_per_day, 3), "rate_basis": here.rate.basis,
+            "rate_km_per_day": round(here.rate.km_per_day, 3), "rate_basis": "own" if here.rate.stretches else "typical",
         }  # fmt: skip
         return Response(DistanceOut(facts).data)
 

@@ -17,7 +17,7 @@ from tracker.actions.schedule import load_default_intervals
 from tracker.management.progress import Bar
 from tracker.models import User
 from tracker.queries.clock import local_date
-from tracker.queries.fleet_numbers import learn
+from tracker.queries.learning import learn
 
 FIXTURES = settings.BASE_DIR / "fixtures"
 INTERVALS = FIXTURES / "intervals.csv"

@@ -32,7 +32,7 @@ from tracker.pages.paging import asked, paged
 from tracker.pages.roles import ALL, SIGNERS, page
 from tracker.queries import lists
 from tracker.queries.cards import CardPage, MeasureLine, TaskLine, card_page
-from tracker.queries.usage import expected_display
+from tracker.queries.life import distances_now
 
 STATES = (("draft", "Open"), ("signed", "Signed"), ("cancelled", "Cancelled"), ("", "All"))
 WORDS = ["complaint", "cause", "correction", "minutes"]
@@ -111,7 +111,8 @@ def _show(request: HttpRequest, found: CardPage, bound: dict[str, Any]) -> HttpR
 def _odometer(found: CardPage, bound: dict[str, Any], at: dict[str, Any]) -> OdometerForm:
     unit = found.owner.distance_unit if found.owner else "km"
     form = bound.get("odometer") or OdometerForm(initial=at | {"unit": unit})
-    form.expect(expected_display(found.card.trike_id, timezone.now()), unit)
+    trike_id = found.card.trike_id
+    form.expect(distances_now([trike_id], timezone.now())[trike_id], unit)
     return form
 
 

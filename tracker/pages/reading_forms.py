@@ -6,7 +6,7 @@ from services.units import say_distance
 from tracker.actions.refusals import PleaseConfirm
 from tracker.actions.usage import AS_TYPED, UNANSWERED
 from tracker.pages import fields
-from tracker.queries.usage import Expected
+from tracker.queries.life import Distance
 
 UNITS = [("km", "km"), ("mi", "miles")]
 
@@ -24,7 +24,7 @@ class TypedReading(fields.Form):
         cleaned["answer"] = answer_in(self.data, typed_as(cleaned.get("value"), cleaned.get("unit")))
         return cleaned
 
-    def expect(self, found: Expected | None, unit: str) -> None:
+    def expect(self, found: Distance, unit: str) -> None:
         """Write the expected range beside the field."""
         told = [self.fields["value"].help_text, expected_words(found, unit)]
         self.fields["value"].help_text = " ".join(words for words in told if words)
@@ -54,10 +54,11 @@ def question_in(refusal: Any, typed: dict[str, Any]) -> dict[str, Any] | None:
     return {"typed": typed_as(value, unit), "value": value, "unit": unit, "other": proposals[0] if proposals else None}
 
 
-def expected_words(found: Expected | None, unit: str) -> str:
+def expected_words(found: Distance, unit: str) -> str:
     """Return the expected range as a sentence, in the unit people of this trike use; '' where nothing is known."""
-    if found is None:
+    if found.display_least_km is None:
         return ""
-    low, likely, high = (say_distance(km, unit) for km in (found.low_km, found.likely_km, found.high_km))
+    ends = (found.display_least_km, found.display_most_km, found.display_km)
+    low, high, likely = (say_distance(km, unit) for km in ends)
     begun = "last read" if found.is_read else "at the handover"
     return f"Expected now: {low} ({begun}) to {high}, most likely {likely}."

@@ -15,7 +15,8 @@ from tracker.pages.paging import asked, paged
 from tracker.pages.reading_forms import TypedReading
 from tracker.pages.roles import page
 from tracker.queries import lists
-from tracker.queries.usage import expected_display, unit_of
+from tracker.queries.life import distances_now
+from tracker.queries.usage import unit_of
 
 VERDICTS = (("suspect", "Suspect"), ("accepted", "Accepted"), ("rejected", "Rejected"), ("", "All"))
 
@@ -94,7 +95,7 @@ def record(request: HttpRequest, trike_id: int) -> HttpResponse:
     """Record what the display of a trike shows. An unlikely value comes back with one question; a doubtful one is kept."""
     trike = get_object_or_404(Trike, pk=trike_id)
     form = ReadingForm(fields.sent(request), initial={"read_at": fields.this_minute(), "unit": unit_of(trike.pk)})
-    form.expect(expected_display(trike.pk, timezone.now()), unit_of(trike.pk))
+    form.expect(distances_now([trike.pk], timezone.now())[trike.pk], unit_of(trike.pk))
     reading = None
     if form.is_bound and form.is_valid():
         reading = carry_out(

@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
+from services.forecast_words import say_rate
 from tracker.actions import schedule
 from tracker.actions.trikes import IN_SERVICE, change_trike
 from tracker.models import Occurrence, Trike
@@ -19,7 +20,6 @@ from tracker.pages.roles import page
 from tracker.queries import lists
 from tracker.queries.clock import local_date
 from tracker.queries.fleet import trike_page
-from tracker.queries.usage import doubts_of
 
 STATES = (("", "All"), *Trike.State.choices)
 LOG_SHOWN = 60
@@ -77,7 +77,8 @@ def trike(request: HttpRequest, trike_id: int) -> HttpResponse:
         "trike": found.trike,
         "due": [(row, places.get(row.line.component_id, "")) for row in found.due],
         "suspects": [row for row in found.readings if row.verdict == "suspect"],
-        "doubts": doubts_of(trike_id, timezone.now()),
+        "doubts": found.doubts,
+        "rides": say_rate(found.distance.rate, found.owner.distance_unit if found.owner else "km"),
         "chart": distance_chart(found.picture, found.owner.distance_unit if found.owner else "km")
         if found.picture
         else None,

@@ -1,22 +1,17 @@
 """The due list: what is stored compared with what the record says, read, and told in sentences."""
 
-import math
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import QuerySet
 
 from services import intervals
-from services.fleet_rates import SHIPPED
 from services.forecast_words import say_range, why
 from services.intervals import Due, Limits, Point, Rebase, Rule
 from services.kinds import task as task_of
-from services.rates import RateState
-from services.season import normal_months, season_clock
+from services.riding import RiderRate
 from tracker.models import DueLine, Fitment, Trike
-from tracker.queries.clock import day_of_date
 from tracker.queries.due_reckoning import due_lines_of, rule_of
 
 __all__ = [
@@ -97,27 +92,18 @@ def range_words(line: DueLine, today: date) -> str:
 
 def why_of(line: DueLine, unit: str = "km") -> str:
     """Return the numbers behind a forecast in a mechanic's words; '' for a line that rests on none."""
-    rate, target = line.facts.get("rate"), line.facts.get("target_km")
-    if rate is None or target is None or line.trigger not in {"km", "hours", "date"}:
+    target = line.facts.get("target_km")
+    if target is None or line.trigger not in {"km", "hours", "date"}:
         return ""
-    fleet = replace(SHIPPED, mu=math.log(rate["fleet_a_year"]), months=normal_months(rate["months"]))
-    day = day_of_date(date.fromisoformat(rate["read_on"]))
-    state = RateState(
-        math.log(rate["a_year"]), (1.0 - rate["share"]) * fleet.tau2, day, rate["read_km"], day, rate["read_km"],
-        rate["southern"], rate["stretches"],
-    )  # fmt: skip
-    return why(state, fleet, target, unit=unit, trigger=line.trigger, has_reading=bool(rate["read_km"]))
+    return why(RiderRate.from_dict(line.facts["rate"]), target, unit=unit, trigger=line.trigger)
 
 
 def now_km(facts: dict[str, Any], today: date) -> float | None:
     """Return the component's life (km) on `today` as its rider and the season let expect; None where its past is unknown."""
     anchor = _point_from(facts["anchor"])
-    if anchor.km is None or today <= anchor.on:
-        return anchor.km
-    rate = facts["rate"]
-    months = normal_months(rate["months"])
-    begun, ended = season_clock(months, [day_of_date(anchor.on), day_of_date(today)], rate["southern"])
-    return anchor.km + rate["a_year"] * float(ended - begun)
+    if anchor.km is None:
+        return None
+    return anchor.km + RiderRate.from_dict(facts["rate"]).km_between(anchor.on, today)
 
 
 def status_of(line: DueLine, today: date) -> str:

@@ -227,7 +227,7 @@ def _values_of(row: _Asked, span: _Range) -> dict[str, Any]:
         "last": plain(row.last) if row.last else None,
         "limits": plain(row.limits),
         "anchor": plain(row.anchor),
-        "rate": _rate_facts(clock),
+        "rate": clock.rate.as_dict(),
         "target_km": row.targets.get("km", row.targets.get("derived_hours")),
         "severity": row.severity,
         "measured": row.alarm[1] if row.alarm else "",
@@ -242,22 +242,6 @@ def _date(day: float) -> date | None:
 def _no_earlier(day: date | None, begun_on: date) -> date | None:
     """A task never falls due before the interval began."""
     return None if day is None else max(day, begun_on)
-
-
-def _rate_facts(clock: TrikeClock) -> dict[str, Any]:
-    """What the forecast rests on, for the sentence and the panel that explains it."""
-    fleet = clock.book.km
-    return {
-        "a_year": round(math.exp(float(clock.state.m)), 1),
-        "fleet_a_year": round(math.exp(fleet.mu), 1),
-        "share": round(clock.rate.share, 3),
-        "stretches": int(clock.state.stretches),
-        "months": [round(weight, 3) for weight in fleet.months],
-        "southern": bool(clock.state.southern),
-        "read_on": date_of_day(clock.timeline.last_day).isoformat(),
-        "read_km": round(clock.timeline.last_km, 1),
-        "words": clock.rate.words,
-    }
 
 
 def _event_line(ground: Ground, fitment: Fitment, task) -> dict[str, Any] | None:

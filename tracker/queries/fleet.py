@@ -25,8 +25,9 @@ from tracker.models import (
 )
 from tracker.queries.clock import day_of, local_date
 from tracker.queries.due import describe, range_words, status_of, title_of, why_of
-from tracker.queries.life import ComponentRun, Distance, distances_now, handover_of, runs_of
+from tracker.queries.life import ComponentRun, Distance, clocks_of, distances_now, handover_of, runs_of
 from tracker.queries.pictures import DistancePicture, distance_picture
+from tracker.queries.usage import LateDoubt, doubts_of
 from tracker.queries.wear import WearTold, wear_of
 
 
@@ -68,7 +69,8 @@ class TrikePage:
     cards: list[JobCard]
     messages: list[OutboxMessage]
     occurrences: list[Occurrence]
-    picture: DistancePicture | None = None
+    picture: DistancePicture | None
+    doubts: list[LateDoubt]
     log: list[LogEntry] = field(default_factory=list)
 
 
@@ -98,7 +100,8 @@ def trike_page(trike_id: int, now: datetime, log_limit: int = 60) -> TrikePage |
     fitted = list(
         Fitment.objects.current().filter(trike_id=trike_id).select_related("component__part_type").order_by("fitted_at")
     )
-    runs = runs_of(f.component_id for f in fitted)
+    clocks = clocks_of([trike_id])
+    runs = runs_of((f.component_id for f in fitted), clocks)
     order = list(POSITIONS)
     day = day_of(now)
     parts = [FittedPart(f, POSITIONS[f.position].title, runs[f.component_id].life_at(day)) for f in fitted]
@@ -109,7 +112,7 @@ def trike_page(trike_id: int, now: datetime, log_limit: int = 60) -> TrikePage |
     return TrikePage(
         trike=trike,
         owner=owner_of(trike_id),
-        distance=distances_now([trike_id], now)[trike_id],
+        distance=distances_now([trike_id], now, clocks)[trike_id],
         parts=sorted(parts, key=lambda p: order.index(p.fitment.position)),
         due=told(lines, today),
         open_card=trike.job_cards.filter(state=JobCard.State.DRAFT).first(),
@@ -119,7 +122,8 @@ def trike_page(trike_id: int, now: datetime, log_limit: int = 60) -> TrikePage |
         cards=list(trike.job_cards.exclude(state=JobCard.State.DRAFT).select_related("signed_by")[:12]),
         messages=list(trike.messages.all()[:6]),
         occurrences=list(trike.occurrences.all()[:6]),
-        picture=distance_picture(trike_id, now),
+        picture=distance_picture(clocks[trike_id], now),
+        doubts=doubts_of(trike_id, now, clocks[trike_id]),
         log=list(trike.log_entries.select_related("actor", "component__part_type")[:log_limit]),
     )
 

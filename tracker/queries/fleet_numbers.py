@@ -1,24 +1,16 @@
 """What the fleet knows about riding: the numbers each trike is reckoned with, and how they are learned from the record."""
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
-from datetime import datetime, timedelta
-from typing import Any
+from dataclasses import dataclass, field
 
-import numpy as np
-
-from services.backtest import Looked, look_back
-from services.fleet_fit import fit_fleet, stretches_of
+from services.backtest import Looked
 from services.fleet_rates import SHIPPED, SHIPPED_CYCLES, SHIPPED_HOURS, FleetRates
 from services.hemisphere import is_southern
 from services.wear_model import Values
-from tracker.models import Component, FleetNumbers, MeterReading, Ownership, Trike
-from tracker.queries.clock import day_of
-from tracker.queries.visits import savings_ahead
+from tracker.models import FleetNumbers, MeterReading, Ownership, Trike
 
 SHIPPED_BY_METER = {"km": SHIPPED, "hours": SHIPPED_HOURS, "cycles": SHIPPED_CYCLES}
 METERS = {"hours": MeterReading.Meter.MOTOR_HOURS, "cycles": MeterReading.Meter.CHARGE_CYCLES}
-LOOK_BACK = timedelta(days=730)  # dates named in the last two years are looked back at
 
 
 @dataclass(frozen=True)
@@ -33,16 +25,6 @@ class FleetBook:
 
 
 SHIPPED_BOOK = FleetBook(SHIPPED, SHIPPED_HOURS, SHIPPED_CYCLES)
-
-
-@dataclass(frozen=True)
-class Learned:
-    """Fleet numbers fresh from the record, not yet kept."""
-
-    machines: int
-    stretches: int
-    numbers: dict[str, dict[str, Any]]
-    backtest: dict[str, dict[str, Any]]
 
 
 def latest_numbers() -> FleetNumbers | None:
@@ -84,50 +66,6 @@ def trikes_behind() -> list[int]:
         return []
     rows = Trike.objects.exclude(state=Trike.State.RETIRED).values_list("pk", "fleet_numbers_id")
     return sorted(pk for pk, row_id in rows if row_id != newest.pk)
-
-
-def learn(now: datetime) -> Learned:
-    """Return what the whole record up to `now` teaches, with a look back at the dates it would have named.
-
-    Takes seconds for thousands of trikes: runs in the background, outside of any transaction.
-    """
-    from tracker.queries.life import timelines_of
-    from tracker.queries.wear import learn_wear
-
-    lines = timelines_of(Trike.objects.filter(state=Trike.State.DELIVERED).values_list("pk", flat=True))
-    south = southern_of(lines)
-    machine, days, life = _columns([(pk, line.days, line.life_km) for pk, line in lines.items()])
-    is_south = np.array([south.get(pk, False) for pk in lines])
-    stretches = stretches_of(machine, days, life, is_south[machine] if len(machine) else False)
-    km = fit_fleet(stretches)
-    numbers = {"km": km.as_dict()}
-    for name, meter in METERS.items():
-        numbers[name] = _meter_numbers(meter, SHIPPED_BY_METER[name]).as_dict()
-    numbers["wear"] = learn_wear()
-    numbers["visits"] = asdict(savings_ahead(now))
-    looked = look_back(machine, days, life, southern=is_south, fleet=km, since_day=day_of(now - LOOK_BACK))
-    told = {str(ahead): {name: asdict(row) for name, row in classes.items()} for ahead, classes in looked.items()}
-    return Learned(len(lines), len(stretches.km), numbers, told)
-
-
-def _columns(
-    lines: list[tuple[int, np.ndarray, np.ndarray]],
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(machine number from 0, day, life) of all points, end to end."""
-    if not lines:
-        return np.empty(0, dtype=int), np.empty(0), np.empty(0)
-    machine = np.repeat(np.arange(len(lines)), [len(days) for _, days, _ in lines])
-    return machine, np.concatenate([row[1] for row in lines]), np.concatenate([row[2] for row in lines])
-
-
-def _meter_numbers(meter: str, shipped: FleetRates) -> FleetRates:
-    """The rates of hours or charge cycles, over the components that have such a meter; by the northern calendar."""
-    from tracker.queries.life import meter_lines_of
-
-    parts = Component.objects.filter(meter_readings__meter=meter).distinct().values_list("pk", flat=True)
-    lines = meter_lines_of(parts, meter)
-    machine, days, values = _columns([(pk, line.days, line.life_km) for pk, line in lines.items()])
-    return fit_fleet(stretches_of(machine, days, values), shipped)
 
 
 def backtest_of(row: FleetNumbers) -> dict[int, dict[str, Looked]]:

@@ -8,13 +8,13 @@ from functools import cached_property
 
 import numpy as np
 
+from services.expected import expected_lines, with_expected
 from services.fleet_rates import FleetRates
 from services.forecast import distance_on
 from services.life import Life, Span, life_of
 from services.odometer import DisplayChange, Timeline, build_timeline
-from services.outlook import outlooks, with_outlook
 from services.rates import RateState, rates_of
-from services.riding import Rate, rider_rate
+from services.riding import RiderRate, rider_rate
 from tracker.models import Component, Fitment, Handover, MeterReading, OdometerReading, Trike
 from tracker.models import DisplayChange as DisplayChangeRow
 from tracker.queries.clock import day_of, day_of_date, local_date
@@ -32,8 +32,8 @@ class TrikeClock:
     zero_day: float
 
     @cached_property
-    def rate(self) -> Rate:
-        """How fast its rider rides, in numbers and in words."""
+    def rate(self) -> RiderRate:
+        """How fast its rider rides."""
         return rider_rate(self.state, self.book.km)
 
     def life_at(self, days: np.ndarray | float) -> np.ndarray:
@@ -69,9 +69,9 @@ def _with_rates(
     days = np.concatenate([lines[pk].days for pk in ids])
     life = np.concatenate([lines[pk].life_km for pk in ids])
     states = rates_of(machine, days, life, southern=southern, fleet=fleet)
-    ahead_days, ahead_km = outlooks(states, fleet)
+    ahead_days, ahead_km = expected_lines(states, fleet)
     return {
-        pk: (with_outlook(lines[pk], ahead_days[row], ahead_km[row]), states.take(row)) for row, pk in enumerate(ids)
+        pk: (with_expected(lines[pk], ahead_days[row], ahead_km[row]), states.take(row)) for row, pk in enumerate(ids)
     }
 
 
@@ -194,15 +194,16 @@ def meters_of(component_ids: Iterable[int]) -> dict[tuple[int, str], list[tuple[
     return rows
 
 
-def meter_lines_of(component_ids: Iterable[int], meter: str) -> dict[int, Timeline]:
-    """Return component id -> its meter over time from its first fitment on, where it was read at least once."""
-    runs, rows = runs_of(component_ids), meters_of(component_ids)
+def meter_lines_of(
+    component_ids: Iterable[int], runs: dict[int, ComponentRun] | None = None
+) -> dict[tuple[int, str], Timeline]:
+    """Return (component, meter) -> the meter over time from its first fitment on, where it was read at least once."""
+    rows = meters_of(component_ids)
+    runs = runs_of({pk for pk, _ in rows}) if runs is None else runs
     return {
-        pk: build_timeline(
-            [day for day, _ in rows[pk, meter]], [v for _, v in rows[pk, meter]], (), zero_day=run.first_day
-        )
-        for pk, run in runs.items()
-        if run.first_day is not None and rows.get((pk, meter))
+        (pk, meter): build_timeline([day for day, _ in told], [km for _, km in told], (), zero_day=runs[pk].first_day)
+        for (pk, meter), told in rows.items()
+        if runs[pk].first_day is not None
     }
 
 
@@ -218,23 +219,16 @@ def meter_clocks_of(
     trike_by_component: dict[int, int], runs: dict[int, ComponentRun], clocks: dict[int, TrikeClock]
 ) -> dict[tuple[int, str], MeterClock]:
     """Return (component, 'hours' or 'cycles') -> its clock, where it was read at least once. One query."""
-    rows = meters_of(trike_by_component)
+    lines = meter_lines_of(trike_by_component, runs)
     answer = {}
     for name, meter in METERS.items():
-        lines = {
-            pk: build_timeline(
-                [d for d, _ in rows[pk, meter]], [v for _, v in rows[pk, meter]], (), zero_day=runs[pk].first_day
-            )
-            for pk in trike_by_component
-            if (pk, meter) in rows and runs[pk].first_day is not None
-        }
         by_book: dict[int | None, list[int]] = defaultdict(list)
-        for pk in lines:
+        for pk in (pk for pk, kind in lines if kind == meter):
             by_book[clocks[trike_by_component[pk]].book.row_id].append(pk)
         for ids in by_book.values():
             book = clocks[trike_by_component[ids[0]]].book
             southern = np.array([bool(clocks[trike_by_component[pk]].state.southern) for pk in ids])
-            found = _with_rates(ids, lines, getattr(book, name), southern)
+            found = _with_rates(ids, {pk: lines[pk, meter] for pk in ids}, getattr(book, name), southern)
             answer |= {(pk, name): MeterClock(line, state) for pk, (line, state) in found.items()}
     return answer
 
@@ -243,7 +237,8 @@ def meter_clocks_of(
 class Distance:
     """Where a trike stands: life now (past the last reading an estimate, with its 90 % limit) and what it rests on.
 
-    display_km, display_most_km: what its display should show now, and what it hardly exceeds.
+    display_least_km, display_km, display_most_km: what its display showed last, should show now, and hardly exceeds; the
+    least None where nobody knows it. is_read: whether this display was ever read, else it is as at the handover.
     """
 
     km: float
@@ -251,15 +246,19 @@ class Distance:
     is_estimate: bool
     last_read_on: date | None
     last_display_km: float | None
+    display_least_km: float | None
     display_km: float
     display_most_km: float
-    rate: Rate
+    is_read: bool
+    rate: RiderRate
 
 
-def distances_now(trike_ids: Iterable[int], now: datetime) -> dict[int, Distance]:
-    """Return where each of these trikes stands at `now`."""
+def distances_now(
+    trike_ids: Iterable[int], now: datetime, clocks: dict[int, TrikeClock] | None = None
+) -> dict[int, Distance]:
+    """Return where each of these trikes stands at `now`. `clocks`: where they are at hand."""
     ids, today = list(trike_ids), day_of(now)
-    clocks, zeros = clocks_of(ids), dict(Trike.objects.filter(pk__in=ids).values_list("pk", "odometer_zero_km"))
+    clocks = clocks_of(ids) if clocks is None else clocks
     last: dict[int, tuple[datetime, float]] = {}
     for trike_id, read_at, km in (
         OdometerReading.objects.filter(trike_id__in=ids, verdict=OdometerReading.Verdict.ACCEPTED)
@@ -267,23 +266,32 @@ def distances_now(trike_ids: Iterable[int], now: datetime) -> dict[int, Distance
         .values_list("trike_id", "read_at", "km")
     ):
         last[trike_id] = (read_at, km)
-    begun = {pk: (clock.zero_day, zeros[pk]) for pk, clock in clocks.items()}  # where each display began to count
-    begun |= {pk: (day_of(read_at), km) for pk, (read_at, km) in last.items()}
+    begun = {
+        pk: (day_of(read_at), km) for pk, (read_at, km) in last.items()
+    }  # what each display was last known to show
     for row in DisplayChangeRow.objects.filter(trike_id__in=ids).order_by("changed_at"):
-        if day_of(row.changed_at) >= begun[row.trike_id][0]:
-            begun[row.trike_id] = (day_of(row.changed_at), row.new_start_km)
-    return {pk: _distance(clock, last.get(pk), begun[pk], today) for pk, clock in clocks.items()}
+        day = day_of(row.changed_at)
+        if day >= begun.get(row.trike_id, (day, 0.0))[0]:
+            begun[row.trike_id] = (day, row.new_start_km)
+    at_handover = Trike.objects.filter(pk__in=ids).values_list("pk", "odometer_zero_km", "delivered_on")
+    answer = {}
+    for pk, zero_km, delivered_on in at_handover:
+        known = pk in begun or delivered_on is not None
+        stands = begun.get(pk, (clocks[pk].zero_day, zero_km))
+        answer[pk] = _distance(clocks[pk], last.get(pk), stands, today, known=known, is_read=pk in begun)
+    return answer
 
 
 def _distance(
-    clock: TrikeClock, last: tuple[datetime, float] | None, begun: tuple[float, float], today: float
-) -> Distance:
-    life, since = (float(km) for km in clock.life_at(np.array([today, begun[0]])))
+    clock: TrikeClock, last: tuple[datetime, float] | None, stands: tuple[float, float], today: float, *,
+    known: bool, is_read: bool,
+) -> Distance:  # fmt: skip
+    life, then = (float(km) for km in clock.life_at(np.array([today, stands[0]])))
     most = max(float(distance_on(clock.state, np.float64(today), (0.9,), clock.book.km)[0]), life)
-    offset = begun[1] - since
+    offset = stands[1] - then
     return Distance(
         life, most, last is None or day_of(last[0]) < int(today), local_date(last[0]) if last else None,
-        last[1] if last else None, life + offset, most + offset, clock.rate,
+        last[1] if last else None, stands[1] if known else None, life + offset, most + offset, is_read, clock.rate,
     )  # fmt: skip
 
 

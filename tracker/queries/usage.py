@@ -6,11 +6,9 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-import numpy as np
 from django.db.models import QuerySet
 
 from services.entry_question import EntryDoubt, doubt_at_entry, proposals_of
-from services.forecast import distance_on
 from services.odometer import DisplayChange as Change
 from services.readings import Proposal
 from services.timeline_one import ASK_ABOVE, Judged, label_readings
@@ -85,27 +83,6 @@ def segment_around(trike_id: int, moment: datetime) -> Segment:
     )
 
 
-@dataclass(frozen=True)
-class Expected:
-    """What a display should show (km): not below what it showed last, most likely, and at most nine times in ten."""
-
-    low_km: float
-    likely_km: float
-    high_km: float
-    is_read: bool  # whether the low end was read; else it is what it showed at the handover
-
-
-def expected_display(trike_id: int, now: datetime) -> Expected | None:
-    """Return what the display of a trike should show at `now`; None where nothing is known of it."""
-    segment = segment_around(trike_id, now)
-    if segment.stands is None:
-        return None
-    clock, today, offset = segment.clock, day_of(now), segment.offset(segment.stands)
-    likely = float(clock.life_at(today))
-    most = float(distance_on(clock.state, np.float64(today), (0.9,), clock.book.km)[0])
-    return Expected(segment.stands[1], likely - offset, max(most, likely) - offset, not segment.is_unread)
-
-
 def unit_of(trike_id: int) -> str:
     """Return the unit the present owner of a trike reads distances in; km without one."""
     units = Ownership.objects.filter(trike_id=trike_id, until__isnull=True).values_list(
@@ -143,15 +120,15 @@ class LateDoubt:
         return {"pk": row.pk, "value": row.value, "unit": row.unit, "reason": self.reason, "proposals": self.proposals}
 
 
-def doubts_of(trike_id: int, now: datetime) -> list[LateDoubt]:
+def doubts_of(trike_id: int, now: datetime, clock: TrikeClock | None = None) -> list[LateDoubt]:
     """Return the accepted readings of a trike that all its readings together make doubtful, in order of time.
 
-    What a person decided stands. In ten queries however many readings there are.
+    What a person decided stands. Three queries however many readings there are, and those of the clock unless at hand.
     """
     rows = list(OdometerReading.objects.filter(trike_id=trike_id).order_by("read_at", "pk"))
     if not any(_undecided(row) for row in rows):
         return []
-    clock = clocks_of([trike_id])[trike_id]
+    clock = clock or clocks_of([trike_id])[trike_id]
     changes = [
         Change(day_of(row.changed_at), row.old_final_km, row.new_start_km, row.old_final_km is None)
         for row in DisplayChange.objects.filter(trike_id=trike_id).order_by("changed_at")

@@ -8,7 +8,7 @@ from django.conf import settings
 
 from services.intervals import DAYS_A_MONTH
 from services.kinds import task as task_of
-from services.riding import DAYS_A_YEAR
+from services.season import DAYS_A_YEAR
 from services.visit_plan import HORIZON_DAYS, plan_visits
 from services.visit_report import Savings, savings
 from services.visits import VisitTask

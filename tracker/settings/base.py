@@ -99,7 +99,7 @@ TEMPLATES = [
 # 20 s for it; readers never wait (WAL). With Django's defaults one in five such transactions fails as "locked".
 SQLITE_OPTIONS = {
     "transaction_mode": "IMMEDIATE",
-    "timeout": 20,
+    "timeout": 60,  # seconds a writer waits for the others; 20 ran out with eight writers on two loaded cores
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
 }
 DATABASES = {

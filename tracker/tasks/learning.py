@@ -5,7 +5,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from tracker.actions.learning import keep_numbers
-from tracker.queries.fleet_numbers import learn
+from tracker.queries.learning import learn
 
 log = structlog.get_logger(__name__)
 

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from services.odometer import DisplayChange, Verdict, build_timeline, judge_reading
-from services.riding import plain_rate
+from services.riding import plain_km_per_day
 from services.units import to_km
 from tracker.actions.importing.plan import Context, rows_in
 from tracker.models import DisplayChange as DisplayChangeRow
@@ -39,7 +39,7 @@ class Meter:
                 else min([day_of(moment), *(day_of(at) for at, _ in self.points)])
             )
             days, km = [day_of(at) for at, _ in self.points], [km for _, km in self.points]
-            self.rate = plain_rate(build_timeline(days, km, changes, zero_day=zero, zero_km=self.zero_km)).km_per_day
+            self.rate = plain_km_per_day(build_timeline(days, km, changes, zero_day=zero, zero_km=self.zero_km))
         return self.rate
 
     def begun_by(self, moment: datetime) -> tuple[datetime, float | None, float] | None:

@@ -13,7 +13,7 @@ MONTHS_AHEAD = 48
 _DAY_ONE = np.datetime64("0001-01-01")
 
 
-def outlooks(state: RateState, fleet: FleetRates, months: int = MONTHS_AHEAD) -> tuple[np.ndarray, np.ndarray]:
+def expected_lines(state: RateState, fleet: FleetRates, months: int = MONTHS_AHEAD) -> tuple[np.ndarray, np.ndarray]:
     """Return (days, life km), each (n, months + 1): the last reading, then the first of each month after it.
 
     Between them the distance is a straight line, since the season clock is.
@@ -29,6 +29,6 @@ def outlooks(state: RateState, fleet: FleetRates, months: int = MONTHS_AHEAD) ->
     return days, np.atleast_1d(np.asarray(state.last_km, dtype=float))[:, None] + ridden
 
 
-def with_outlook(timeline: Timeline, days: np.ndarray, life_km: np.ndarray) -> Timeline:
+def with_expected(timeline: Timeline, days: np.ndarray, life_km: np.ndarray) -> Timeline:
     """Return the timeline with what is expected after its last point, (k,) days and life km."""
     return replace(timeline, ahead_days=days, ahead_km=life_km)
