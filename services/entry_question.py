@@ -16,12 +16,20 @@ from services.rates import RateState, drifted, stretch_noise
 from services.reading_meanings import Meaning, Neighbour, Rider, meanings
 from services.readings import ACCEPTED, Proposal, Verdict, named_apart
 from services.season import DAYS_A_YEAR, season_clock
-from services.timeline_costs import LABEL_WEIGHTS, MILE, SCALES, join_weight, lag_years, rounding_km, skip_weight
+from services.timeline_costs import (
+    HANDOVER_KM,
+    LABEL_WEIGHTS,
+    MILE,
+    SCALES,
+    join_weight,
+    lag_years,
+    rounding_km,
+    skip_weight,
+)
 from services.units import say_distance, to_km
 
 ASK_FROM = 0.021  # chance of being wrong; own choice: nine in ten unit slips that matter (tests/scores/timeline.py)
 _MATTERS_KM, _MATTERS_SHARE = 30.0, 0.02
-_HANDOVER_KM = 20.0
 _NAMED_FROM = 0.004  # the question names what the other unit would be, though it is seldom the answer
 
 
@@ -53,7 +61,7 @@ def entry_chances(
     exposure = clock + lag
     variance = drifted(state.P, (day - state.anchor_day) / DAYS_A_YEAR, fleet) + stretch_noise(exposure, fleet)
     centre, years = state.m + np.log(exposure), (day - start) / DAYS_A_YEAR
-    tolerance = 2.5 + rounding_km(km) / 2 + np.where(first, _HANDOVER_KM, 0.0) + lag * np.exp(state.m)
+    tolerance = 2.5 + rounding_km(km) / 2 + np.where(first, HANDOVER_KM, 0.0) + lag * np.exp(state.m)
     ridden = km * SCALES[:, None] + offset - state.last_km
     weights = np.concatenate([
         join_weight(ridden, centre, variance, years, tolerance) + LABEL_WEIGHTS[:, None], skip_weight(km)[None]

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.fleet_rates import FleetRates
-from services.season import season_clock
+from services.season import DAYS_A_YEAR, season_clock
 from services.timeline_costs import (
-    DAYS_A_YEAR,
+    HANDOVER_KM,
     KM_AS_MILES,
     LABEL_WEIGHTS,
     MILE,
@@ -26,7 +26,6 @@ from services.units import say_distance, to_km
 MOST_MEANINGS = 3
 LEAST_CHANCE = 0.02
 _SLIP_OF_HAND = math.log(0.010 / 4)  # one in a hundred readings, four kinds alike; assumption, no source
-_HANDOVER_KM = 20.0
 _WORDS = {
     "swapped": "with two digits swapped it would be", "wrong": "with one digit wrong it would be",
     "lost": "with a digit lost it would be", "doubled": "without the digit typed twice it would be",
@@ -92,15 +91,13 @@ def weigh(
     for other in neighbours:
         first, last = min(day, other.day), max(day, other.day)
         clock = season_clock(fleet.months, np.array([first, last]), rider.southern)
-        lag = float(lag_years(np.array(owner or other.owner)))
+        lag = float(lag_years(owner or other.owner))
         exposure, years = float(clock[1] - clock[0]) + lag, (last - first) / DAYS_A_YEAR
-        variance = np.array([exposure_noise(exposure, years, rider.spread, fleet)])
+        variance = exposure_noise(exposure, years, rider.spread, fleet)
         steps = rounding_km(np.array([typed, other.km])) / 2
-        tolerance = 2.0 + steps[0] + (_HANDOVER_KM if other.handover else steps[1]) + lag * math.exp(rider.rate)
+        tolerance = 2.0 + steps[0] + (HANDOVER_KM if other.handover else steps[1]) + lag * math.exp(rider.rate)
         ridden = km - other.km if other.day <= day else other.km - km
-        total += join_weight(
-            ridden, np.array([rider.rate + math.log(exposure)]), variance, np.array([years]), np.array([tolerance])
-        )
+        total += join_weight(ridden, rider.rate + math.log(exposure), variance, years, tolerance)
     return total
 
 
@@ -125,7 +122,7 @@ def meanings(
             options.append((kind, km, _SLIP_OF_HAND + math.log(chance), f"{_WORDS[kind]} {say_distance(km, unit)}"))
     km = np.array([option[1] for option in options])
     weights = weigh(km + offset, shown, day, owner, neighbours, rider, fleet) + [option[2] for option in options]
-    nothing = float(skip_weight(np.array(shown))) + _without(neighbours, rider, fleet)
+    nothing = float(skip_weight(shown)) + _without(neighbours, rider, fleet)
     share = np.exp(weights - max(weights.max(), nothing))
     chance = share / (share.sum() + math.exp(nothing - max(weights.max(), nothing)))
     found = [

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.fleet_rates import FleetRates
+from services.rates import Numbers
 from services.season import DAYS_A_YEAR
 from services.units import KM_PER_MILE
 
@@ -18,7 +19,8 @@ LABELS = ("ok", "km_as_miles", "miles_as_km", "outlier")
 OK, KM_AS_MILES, MILES_AS_KM, OUTLIER = range(4)
 SCALES = np.array([1.0, 1.0 / MILE, MILE])  # km of the display = what was typed x scale, by label
 LABEL_WEIGHTS = np.log([0.962, 0.010, 0.010]) + np.log(SCALES)
-LOOK_BACK = 5
+LOOK_BACK = 5  # how many readings back a step may reach: up to four misfits in a row are stepped over
+HANDOVER_KM = 20.0  # test rides before the handover
 # Pairs of labels of two readings in a row: one slip may follow the same slip, not the other one.
 EARLIER = np.array([0, 1, 2, 0, 1, 0, 2])
 LATER = np.array([0, 0, 0, 1, 1, 2, 2])
@@ -80,7 +82,7 @@ def rounding_km(values: np.ndarray) -> np.ndarray:
     return np.where(values % 10 == 0, np.where(values % 100 == 0, 100.0, 10.0), 1.0)
 
 
-def stretch_weight(km: np.ndarray, centre: np.ndarray, variance: np.ndarray) -> np.ndarray:
+def stretch_weight(km: np.ndarray, centre: Numbers, variance: Numbers) -> np.ndarray:
     """Return the log density of `km` (>= 0) ridden, where log km has centre `centre` and `variance`. All broadcast."""
     log_km = np.log(np.maximum(km, _FLOOR_KM))
     residual = log_km - centre
@@ -94,9 +96,7 @@ def stretch_weight(km: np.ndarray, centre: np.ndarray, variance: np.ndarray) -> 
     return weight
 
 
-def join_weight(
-    km: np.ndarray, centre: np.ndarray, variance: np.ndarray, years: np.ndarray, tolerance: np.ndarray
-) -> np.ndarray:
+def join_weight(km: np.ndarray, centre: Numbers, variance: Numbers, years: Numbers, tolerance: Numbers) -> np.ndarray:
     """Return the log density of `km` between two readings: ridden on, or the same distance looked at twice. All broadcast.
 
     FORBIDDEN where it falls by more than `tolerance` (km) or is more than anybody rides in `years`.
@@ -109,17 +109,17 @@ def join_weight(
     return weight
 
 
-def lag_years(owner: np.ndarray) -> np.ndarray:
+def lag_years(owner: np.ndarray | bool) -> np.ndarray:
     """Return half the time that may lie between looking at a display and the date written, in years."""
     return np.where(owner, _OWNER_LAG_DAYS, _BENCH_LAG_DAYS) / 2 / DAYS_A_YEAR
 
 
-def skip_weight(shown: np.ndarray) -> np.ndarray:
+def skip_weight(shown: Numbers) -> np.ndarray:
     """Return the log weight of a reading that belongs to no stretch: any value, log-uniform."""
     return math.log(_MISFITS) - np.log(np.maximum(shown, _COARSE_KM)) - _LOG_RANGE
 
 
-def exposure_noise(exposure: np.ndarray, years: np.ndarray, spread: np.ndarray, fleet: FleetRates) -> np.ndarray:
+def exposure_noise(exposure: Numbers, years: Numbers, spread: Numbers, fleet: FleetRates) -> np.ndarray:
     """Return the variance of the log rate over a stretch, for a rider whose log rate is known to `spread`."""
     return spread + fleet.q * years + np.log1p(fleet.s2 / exposure) + fleet.s0
 
@@ -133,7 +133,6 @@ def _earlier(rows: np.ndarray) -> np.ndarray:
 
 def edges_between(nodes: Nodes, rate: np.ndarray, spread: np.ndarray, fleet: FleetRates) -> Edges:
     """Return the weights of all steps. rate (M,): log km a season-year; spread (M,): its variance."""
-    count = len(nodes.day) - 1
     crossing = _earlier(nodes.run) != nodes.run[1:, None]
     years = np.where(crossing, nodes.run_day[1:, None], _earlier(nodes.day))
     years = np.maximum(nodes.day[1:, None] - years, 0.0) / DAYS_A_YEAR
@@ -143,7 +142,7 @@ def edges_between(nodes: Nodes, rate: np.ndarray, spread: np.ndarray, fleet: Fle
     variance = exposure_noise(exposure, years, spread, fleet)
     centre = rate + np.log(exposure)
     half_step = rounding_km(nodes.shown) / 2
-    half_step[0] = 20.0  # test rides before the handover
+    half_step[0] = HANDOVER_KM
     tolerance = (2.0 + half_step[1:, None] + _earlier(half_step) + lag * np.exp(rate))[:, :, None]
     before = _earlier(nodes.values)[EARLIER].transpose(1, 2, 0, 3)
     before = np.where(crossing[:, :, None], nodes.run_start[1:, None, None], before)
@@ -155,8 +154,8 @@ def edges_between(nodes: Nodes, rate: np.ndarray, spread: np.ndarray, fleet: Fle
     labels = _label_weights(nodes)[:, LATER][:, None]
     skip = _skips(nodes)
     between = (skip[:-1][:, None] - _earlier(skip))[:, :, None] + labels
-    nowhere = np.arange(1, count + 1)[:, None] < np.arange(1, LOOK_BACK + 1)[None, :]
-    between[nowhere] = -np.inf
+    before_delivery = np.arange(1, len(nodes.day))[:, None] < np.arange(1, LOOK_BACK + 1)[None, :]
+    between[before_delivery] = -np.inf
     return Edges(ridden + between, reset_at, reset + between[reset_at], skip)
 
 

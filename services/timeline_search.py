@@ -11,11 +11,11 @@ import numpy as np
 from services.timeline_costs import EARLIER, LATER, LOOK_BACK, OUTLIER, Edges
 
 _LABELS = 3
-_PAD = LOOK_BACK - 1
+_PAD = LOOK_BACK - 1  # rows before the delivery, so that every window of LOOK_BACK rows exists
 _INTO = np.searchsorted(LATER, np.arange(_LABELS))  # LATER is sorted: where the pairs into each label begin
 _BY_EARLIER = np.argsort(EARLIER, kind="stable")
 _OUT_OF = np.searchsorted(EARLIER[_BY_EARLIER], np.arange(_LABELS))
-_LOWEST = -1e300
+_LOWEST = -1e300  # stands for minus infinity where a difference of two of them would be no number
 
 
 @dataclass(frozen=True)
@@ -99,6 +99,7 @@ def chances(edges: Edges) -> Chances:
 
 
 def _ahead(both: np.ndarray) -> np.ndarray:
+    """(N + 1 + _PAD, 3, M): log sum over all paths from the delivery to each label of each reading."""
     ahead = _begun(both.shape)
     for row in range(1, len(both) + 1):
         steps = _steps_into(ahead, row, both)
@@ -109,6 +110,7 @@ def _ahead(both: np.ndarray) -> np.ndarray:
 
 
 def _behind(both: np.ndarray, tail: np.ndarray) -> np.ndarray:
+    """(N + 1 + _PAD, 3, M): log sum over all paths from each label of each reading to the end."""
     behind = np.full((len(tail) + _PAD, _LABELS, tail.shape[-1]), -np.inf)
     behind[_PAD:] = tail
     for row in range(len(both), 0, -1):
@@ -121,6 +123,7 @@ def _behind(both: np.ndarray, tail: np.ndarray) -> np.ndarray:
 
 
 def _reset_chance(edges: Edges, ahead: np.ndarray, behind: np.ndarray, total: np.ndarray) -> np.ndarray:
+    """(N, M): the share of all paths on which the display began anew in the step into each reading."""
     row, back, pair, machine = edges.reset_at
     steps = ahead[row - back + _PAD, EARLIER[pair], machine] + edges.reset
     steps += behind[row + 1 + _PAD, LATER[pair], machine] - total[machine]
