@@ -111,6 +111,7 @@ def meanings(
     `offset`: km to add to this display for the count of the neighbours; `least`: the chance from which one is named.
     """
     shown = float(to_km(value, unit))
+    # (code, km, log chance of such a slip, words)
     options = [
         ("as_typed", shown, LABEL_WEIGHTS[OK], ""),
         ("km_as_miles", shown / MILE, LABEL_WEIGHTS[KM_AS_MILES], _unit_words("kilometres", shown / MILE)),
@@ -120,14 +121,14 @@ def meanings(
         for number, chance in slips:
             km = float(to_km(float(number), unit))
             options.append((kind, km, _SLIP_OF_HAND + math.log(chance), f"{_WORDS[kind]} {say_distance(km, unit)}"))
-    km = np.array([option[1] for option in options])
-    weights = weigh(km + offset, shown, day, owner, neighbours, rider, fleet) + [option[2] for option in options]
-    nothing = float(skip_weight(shown)) + _without(neighbours, rider, fleet)
-    share = np.exp(weights - max(weights.max(), nothing))
-    chance = share / (share.sum() + math.exp(nothing - max(weights.max(), nothing)))
+    codes, km, before, words = zip(*options, strict=True)
+    weights = weigh(np.array(km) + offset, shown, day, owner, neighbours, rider, fleet) + before
+    nothing = skip_weight(shown) + _without(neighbours, rider, fleet)
+    share = np.exp(np.append(weights, nothing) - max(weights.max(), nothing))
+    chances = (share / share.sum()).tolist()[:-1]
     found = [
-        Meaning(code, round(at, 3), float(part), words)
-        for (code, at, _, words), part in zip(options, chance, strict=True)
+        Meaning(code, round(at, 3), chance, said)
+        for code, at, chance, said in zip(codes, km, chances, words, strict=True)
     ]
     told = sorted((m for m in found[1:] if m.chance >= least), key=lambda m: (-m.chance, m.km))
     return tuple(told[:MOST_MEANINGS])
