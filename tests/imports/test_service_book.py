@@ -57,6 +57,30 @@ def test_a_measured_value_comes_with_its_meaning(trikes):
     assert "0.62 %" in row.words
 
 
+def shock_measured(told):
+    """What is kept of a shock pressure told so, the shock having come in a month before; the handover set 150 psi."""
+    shock = part(
+        "chain", "A1", **{"Part number": "LF-A1", "Kind": "air_shock", "Rated values": "max_kpa=2070; stroke_mm=50"}
+    )
+    bring("parts", shock)
+    bring(
+        "service_book",
+        job(1, Date="2025-10-03", Odometer="", Unit="", **{"Position": "rear-shock", "New serial": "A1"}),
+        job(1, Job="J25-00002", Task="shock_air_check", Measured=f"shock_pressure={told}"),
+    )
+    return Measurement.objects.get()
+
+
+def test_a_shock_pressure_counts_from_what_the_handover_set(trikes):
+    row = shock_measured("120 psi; temperature_c=20")
+    assert row.context["set_kpa"] == pytest.approx(150 * 6.894757, rel=1e-6)  # NIST SP 811: 1 psi = 6.894 757 kPa
+    assert (row.context["temperature_c"], row.level) == (20.0, "watch")  # four fifths of what was set
+
+
+def test_what_the_book_says_a_shock_was_set_to_counts_before_the_handover(trikes):
+    assert shock_measured("120 psi; temperature_c=20; set_kpa=830").context["set_kpa"] == 830.0
+
+
 def test_a_large_service_covers_the_small_ones(trikes):
     bring("service_book", job(1, Task="general_service"))
     done = dict(Completion.objects.values_list("task", "via"))

@@ -12,7 +12,8 @@ from tracker.actions.desk import in_stored_unit
 from tracker.actions.importing.fittings import USABLE, Fittings, Stay, words_for
 from tracker.actions.importing.hints import Hints
 from tracker.actions.importing.plan import Clash, NotKnown
-from tracker.models import Component
+from tracker.models import Component, Handover
+from tracker.queries.cards import known_beside
 from tracker.spreadsheets.pairs import number_and_unit, pairs_of
 from tracker.spreadsheets.refusals import MissingCell
 from tracker.spreadsheets.row import Row, fold_word
@@ -55,9 +56,12 @@ class Swapping:
 class Bench:
     """Reads the work of rows against what is fitted."""
 
-    def __init__(self, fittings: Fittings, components: dict[str | None, Component]) -> None:
+    def __init__(
+        self, fittings: Fittings, components: dict[str | None, Component], set_ups: dict[int, Handover]
+    ) -> None:
         self.fittings = fittings
         self.components = components
+        self.set_ups = set_ups  # trike -> handover
         self.tasks = {task.code: task for task in all_tasks()}
         self.words = {fold_word(word): task for task in self.tasks.values() for word in (task.title, task.code)}
         self.measured_on: dict[str, set[str]] = {}  # quantity -> kinds of part
@@ -160,7 +164,8 @@ class Bench:
             value = in_stored_unit(
                 float(to_number(digits, "Measured")), PRESSURE_UNITS.get(unit.casefold(), unit), quantity(code).unit
             )
-            context = {name: float(to_number(number_and_unit(told)[0], "Measured")) for name, told in extras.items()}
+            context = known_beside(quantity(code), self.set_ups.get(job.trike.pk))
+            context |= {name: float(to_number(number_and_unit(told)[0], "Measured")) for name, told in extras.items()}
             verdict = judge(code, value, rated=component.part_type.rated, context=context)
         except Refusal as problem:
             problem.field = "Measured"

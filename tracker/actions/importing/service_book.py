@@ -16,7 +16,7 @@ from tracker.actions.importing.odometer import UNITS
 from tracker.actions.importing.plan import Clash, Context, NotKnown, Plan, Verdicts, rows_in
 from tracker.actions.importing.service_book_write import write_cards
 from tracker.actions.importing.staff import Staff
-from tracker.models import Component, JobCard, OdometerReading, Trike
+from tracker.models import Component, Handover, JobCard, OdometerReading, Trike
 from tracker.models.usage import Source
 from tracker.queries.clock import local_date, noon
 from tracker.spreadsheets.refusals import MissingCell
@@ -89,7 +89,8 @@ class _Book:
         trikes = {trike.pk: trike for trike in self.trikes.values()}
         self.fittings = Fittings.of(trike_ids=trikes, component_ids=[row.pk for row in components.values()])
         self.meters = Meters(trikes.values(), context)
-        self.bench = Bench(self.fittings, components)
+        set_ups = {row.trike_id: row for row in rows_in(Handover.objects.all(), "trike_id", trikes)}
+        self.bench = Bench(self.fittings, components, set_ups)
         self.staff = Staff()
         self.hints = Hints(lambda: Trike.objects.values_list("frame_serial", flat=True))
         self.jobs: dict[str, Job] = {}
