@@ -95,13 +95,16 @@ def date_of(
     left = np.minimum(np.broadcast_to(target, shape).ravel() - flat.last_km, FARTHEST)
     ends = np.broadcast_to(horizon, shape).ravel()
     answer = np.empty((left.size, len(levels)))
-    for begin in range(0, left.size, _CHUNK):
-        part = slice(begin, begin + _CHUNK)
+    chunk = max(_CHUNK // max(len(levels), 1), 1)
+    for begin in range(0, left.size, chunk):
+        part = slice(begin, begin + chunk)
         some = flat.take(part)
         ahead = expected_exposure(some, left[part])
-        for column, level in enumerate(levels):
-            asked = t_quantile(model_level(fleet.levels, level, some.stretches, ahead))
-            answer[part, column] = _reached(some, left[part], asked, ends[part], fleet)
+        asked = [t_quantile(model_level(fleet.levels, level, some.stretches, ahead)) for level in levels]
+        upright = some.take((slice(None), None))  # all levels at once
+        answer[part] = _reached(
+            upright, left[part, None], np.reshape(asked, (len(levels), -1)).T, ends[part, None], fleet
+        )
     return answer.reshape(*shape, len(levels))
 
 

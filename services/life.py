@@ -11,6 +11,7 @@ import numpy as np
 from services.odometer import Timeline
 
 MEAN_SPEED_KM_H = 18.7  # printed mean of Dutch e-bike riders; hours derived with it are labelled derived
+MEAN_SPEED_SPREAD = 0.25  # standard deviation of the log of one rider's mean speed; assumption, no source
 
 
 @dataclass(frozen=True)
@@ -60,3 +61,8 @@ def remaining_life(limit_km: float, life: Life) -> float | None:
 def derived_hours(km: float | None) -> float | None:
     """Return riding hours from km at the mean speed of 18.7 km/h; None stays None. Label them derived."""
     return None if km is None else km / MEAN_SPEED_KM_H
+
+
+def derived_km(hours: float) -> float:
+    """Return the km ridden in `hours` at the mean speed: undoes derived_hours."""
+    return hours * MEAN_SPEED_KM_H

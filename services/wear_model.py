@@ -6,7 +6,7 @@ The law is a random-coefficient degradation model (Lu & Meeker 1993, Technometri
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -149,6 +149,12 @@ class Learnt:
     dropped: Array
     pull: Array
     inverse: Array
+
+    def take(self, rows: Array | Sequence[int]) -> "Learnt":
+        """Return what was learnt about these parts, in this order; a part may be asked for more than once."""
+        series = Series(*(getattr(self.series, column.name)[rows] for column in fields(Series)))
+        kept, dropped, pull, inverse = (part[rows] for part in (self.kept, self.dropped, self.pull, self.inverse))
+        return Learnt(self.shape, self.values, series, kept, dropped, pull, inverse)
 
     @property
     def last_u(self) -> Array:

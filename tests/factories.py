@@ -191,6 +191,16 @@ class DueLineFactory(DjangoModelFactory):
     refreshed_at = NOW
 
 
+class FleetNumbersFactory(DjangoModelFactory):
+    class Meta:
+        model = models.FleetNumbers
+
+    learned_at = NOW
+    machines = 1
+    stretches = 0
+    numbers = factory.Dict({})
+
+
 class SweepRunFactory(DjangoModelFactory):
     class Meta:
         model = models.SweepRun

@@ -6,6 +6,7 @@ import pytest
 
 from tests import factories as make
 from tests.api.conftest import NOW, machine, part_at, problem
+from tracker.actions.reminders import run_sweep
 from tracker.models import Owner, Trike
 
 pytestmark = pytest.mark.django_db
@@ -313,3 +314,13 @@ def test_the_due_list_is_walked_by_day(admin):
     made = [make.DueLineFactory(facts=facts, due_on=NOW.date() + timedelta(days=n // 2)).pk for n in range(9)]
     assert walk(admin, "due-lines", limit=2) == (made, 5)
     assert walk(admin, "due-lines", limit=2, order="-due_on")[0] == made[::-1]
+
+
+def test_a_due_line_tells_its_range_and_the_numbers_behind_it(desk, trike):
+    make.ServiceIntervalFactory(task="chain_check", part_kind="chain", every_km=4000, every_months=None)
+    make.OdometerReadingFactory(trike=trike, value=2000)
+    run_sweep(now=NOW, everything=True)
+    (line,) = desk.get(f"trikes/{trike.pk}/due-lines", unit="mi").json()["results"]
+    assert line["likely_from"] < line["due_on"] < line["likely_until"]
+    assert " mi" in line["why"]
+    assert "The distance comes first." in line["why"]

@@ -12,7 +12,7 @@ from tracker.pages import urls
 from tracker.pages.roles import ALL, RULERS, WRITERS
 
 ALL_PAGES = [
-    "today", "search", "due", "forecasts", "trikes", "trike", "components", "component", "part-types",
+    "today", "search", "due", "outlook", "trikes", "trike", "components", "component", "part-types",
     "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
     "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.life import Life, Span, accrue, derived_hours, life_of, remaining_life
+from services.life import Life, Span, accrue, derived_hours, derived_km, life_of, remaining_life
 from services.odometer import (
     BadNumber,
     DisplayChange,
@@ -217,6 +217,7 @@ def test_accrual_never_takes_back():
 def test_hours_are_derived_at_the_printed_mean_speed():
     # mean speed 18.7 km/h, printed for Dutch e-bike riders: 935 km are 50 h
     assert derived_hours(935.0) == pytest.approx(50)
+    assert derived_km(50.0) == pytest.approx(935)
     assert derived_hours(None) is None
 
 

@@ -7,6 +7,7 @@ from tracker.models import (
     Completion,
     DisplayChange,
     DueLine,
+    FleetNumbers,
     ImportBatch,
     LogEntry,
     MeterReading,
@@ -87,11 +88,28 @@ class OccurrenceAdmin(LookOnlyAdmin):
 class DueLineAdmin(LookOnlyAdmin):
     """The stored due list."""
 
-    list_display = ["trike", "component", "task", "due_on", "early_on", "trigger", "safety", "owner_can"]
+    list_display = [
+        "trike",
+        "component",
+        "task",
+        "due_on",
+        "likely_from",
+        "likely_until",
+        "trigger",
+        "safety",
+        "owner_can",
+    ]
     list_filter = ["task", "safety", "owner_can", "trigger"]
     list_select_related = ["trike", "component"]
     search_fields = ["trike__frame_serial", "component__serial"]
     date_hierarchy = "due_on"
+
+
+@admin.register(FleetNumbers)
+class FleetNumbersAdmin(LookOnlyAdmin):
+    """What the fleet taught, each time it was asked."""
+
+    list_display = ["learned_at", "machines", "stretches"]
 
 
 @admin.register(SweepRun)

@@ -15,26 +15,31 @@ from tracker.http.problems import Problem
 from tracker.http.resource import Resource
 from tracker.models import DueLine
 from tracker.queries.clock import local_date
-from tracker.queries.due import describe, due_list, status_of, title_of
+from tracker.queries.due import describe, due_list, status_of, title_of, why_of
 
 UNITS = ("km", "mi")
 UNIT = OpenApiParameter("unit", enum=list(UNITS), default="km", description="Unit of distances in `reason`.")
 
 
 class DueLineOut(Shown):
-    """One task of one component: when it falls due, how it stands today, and why."""
+    """One task of one component: when it falls due, how it stands today, and why.
+
+    `due_on` is as likely too early as too late; one in ten falls due before `likely_from`, one in ten after `likely_until`
+    (null: later than can be told).
+    """
 
     title = serializers.SerializerMethodField()
     status = serializers.SerializerMethodField(help_text="ok, soon, due or overdue: a comparison with today.")
     reason = serializers.SerializerMethodField()
+    why = serializers.SerializerMethodField(help_text="The numbers behind the forecast; empty where it rests on none.")
     frame_serial = serializers.CharField(source="trike.frame_serial", read_only=True)
     serial = serializers.CharField(source="component.serial", allow_null=True, read_only=True)
 
     class Meta:
         model = DueLine
         fields = [
-            "id", "trike", "frame_serial", "component", "serial", "task", "title", "due_on", "early_on", "status",
-            "trigger", "due_life_km", "safety", "owner_can", "reason", "refreshed_at",
+            "id", "trike", "frame_serial", "component", "serial", "task", "title", "due_on", "likely_from", "likely_until",
+            "early_on", "status", "trigger", "due_life_km", "safety", "owner_can", "reason", "why", "refreshed_at",
         ]  # fmt: skip
         read_only_fields = fields
 
@@ -49,6 +54,10 @@ class DueLineOut(Shown):
     def get_reason(self, row: DueLine) -> str:
         """One sentence with its numbers."""
         return describe(row, self.context["today"], self.context["unit"])
+
+    def get_why(self, row: DueLine) -> str:
+        """The numbers behind the date."""
+        return why_of(row, self.context["unit"])
 
 
 class DueLineFilter(filters.FilterSet):

@@ -10,11 +10,11 @@ from tracker.models import Visit, VisitLine
 
 
 class VisitLineOut(Shown):
-    """One task of a visit."""
+    """One task of a visit, with why it is done then."""
 
     class Meta:
         model = VisitLine
-        fields = ["component", "task", "due_on"]
+        fields = ["component", "task", "due_on", "reason"]
         read_only_fields = fields
 
 

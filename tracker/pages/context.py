@@ -10,7 +10,7 @@ from tracker.pages.roles import RULERS, SIGNERS, WRITERS, roles_of
 NAV = (
     ("today", "/", "Today"),
     ("due", "/due/", "Due list"),
-    ("forecasts", "/forecasts/", "Outlook"),
+    ("outlook", "/outlook/", "Outlook"),
     ("trikes", "/trikes/", "Trikes"),
     ("parts", "/components/", "Parts"),
     ("jobs", "/jobs/", "Job cards"),

@@ -12,7 +12,7 @@ from services import intervals
 from services.first_limits import Clock, first_of_limits
 from services.intervals import Due, Limits, Point, Rebase, Rule
 from services.kinds import tasks_for
-from services.life import MEAN_SPEED_KM_H, derived_hours
+from services.life import MEAN_SPEED_SPREAD, derived_hours, derived_km
 from services.rates import RateState
 from tracker.models import Fitment, Occurrence, ServiceInterval
 from tracker.queries.clock import date_of_day, day_of, day_of_date, local_date
@@ -26,7 +26,6 @@ CHECK_AFTER = {
 }
 LEVELS = (0.1, 0.5, 0.9)
 HORIZON_DAYS = 4 * 365.25  # after the last reading; what is expected later has no date
-SPEED_SPREAD = 0.25  # standard deviation of the log of a rider's mean speed; assumption, no source
 
 
 @dataclass(frozen=True)
@@ -146,7 +145,7 @@ def _targets(
         if name in meters:
             targets[name] = limit
         elif name == "hours":
-            targets["derived_hours"] = here + (limit - at) * MEAN_SPEED_KM_H
+            targets["derived_hours"] = here + derived_km(limit - at)
     return targets
 
 
@@ -190,13 +189,13 @@ def _forecast(rows: Sequence[_Asked]) -> list[_Range]:
     book = rows[0].clock.book
     names = sorted(rows[0].targets)
     trike = {name: np.array([row.targets[name] for row in rows]) for name in names if name in ("km", "derived_hours")}
-    state = _stacked([row.clock.state for row in rows])
+    state = RateState.stacked([row.clock.state for row in rows])
     clocks = []
     if trike:
-        clocks.append(Clock(state, book.km, trike, {"derived_hours": SPEED_SPREAD}))
+        clocks.append(Clock(state, book.km, trike, {"derived_hours": MEAN_SPEED_SPREAD}))
     for name, _ in rows[0].own_meters:
         if name in names:
-            own = _stacked([dict(row.own_meters)[name].state for row in rows])
+            own = RateState.stacked([dict(row.own_meters)[name].state for row in rows])
             clocks.append(Clock(own, getattr(book, name), {name: np.array([row.targets[name] for row in rows])}))
     horizon = np.asarray(state.last_day) + HORIZON_DAYS
     first = first_of_limits(clocks, LEVELS, horizon, np.array([row.calendar for row in rows]))
@@ -205,11 +204,6 @@ def _forecast(rows: Sequence[_Asked]) -> list[_Range]:
         _Range(tuple(float(day) for day in days), triggers[trigger] if trigger >= 0 else "")
         for days, trigger in zip(first.days, first.trigger, strict=True)
     ]
-
-
-def _stacked(states: Sequence[RateState]) -> RateState:
-    columns = ("m", "P", "last_day", "last_km", "anchor_day", "anchor_km", "southern", "stretches")
-    return RateState(*(np.array([getattr(state, name) for state in states]) for name in columns))
 
 
 # Lines

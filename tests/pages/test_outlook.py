@@ -10,15 +10,15 @@ from tracker.actions.learning import keep_numbers
 from tracker.actions.reminders import run_sweep
 from tracker.models import DueLine, FleetNumbers, Trike
 from tracker.queries.due import range_words, rebuild_differences, why_of
-from tracker.queries.forecasts import bench_outlook
 from tracker.queries.learning import learn
+from tracker.queries.outlook import bench_outlook
 from tracker.tasks.learning import learn_fleet
 
 pytestmark = pytest.mark.django_db
 
 
 def text(client) -> str:
-    return client.get("/forecasts/").content.decode()
+    return client.get("/outlook/").content.decode()
 
 
 def ridden(trike, now, *, months: int = 14, km_a_month: float = 120.0):

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from tracker.pages.roles import page
-from tracker.queries.forecasts import Record, bench_outlook, record
+from tracker.queries.outlook import Record, bench_outlook, record
 
 BAR = 320  # width of the bars, in their own units
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -24,7 +24,7 @@ def outlook(request: HttpRequest) -> HttpResponse:
         for week in ahead.weeks
     ]  # fmt: skip
     context = {"ahead": ahead, "weeks": weeks, "bar": BAR, "known": known, **(_learned(known) if known else {})}
-    return render(request, "desk/forecasts.html", context)
+    return render(request, "desk/outlook.html", context)
 
 
 def _length(minutes: float, most: float) -> int:
