@@ -15,7 +15,7 @@ from services.wear_model import Array, Learnt, prior_covariance
 
 FIRST_PASSAGE_BELOW = 100.0
 GRID = 48
-ROUNDS = 6
+ROUNDS = 3
 _TENTHS = np.arange(1, 10) / 10
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 _SHARES = _WEIGHTS / _WEIGHTS.sum()

@@ -74,12 +74,12 @@ def table_riding(km: Sequence[float], levels: Sequence[float], days: Array) -> R
 
 
 def mixed_days(axis_values: Array, riding: Riding, asked: Sequence[float]) -> Array:
-    """Return quantile days of a distance that is itself uncertain: M equally likely targets (km), inf for never."""
+    """Return quantile days (..., L) of distances (..., M) that are themselves uncertain: M equally likely km, inf for never."""
     finite = np.isfinite(axis_values)
-    days = np.full((len(axis_values), len(EQUAL_SHARES)), np.inf)
+    days = np.full((*axis_values.shape, len(EQUAL_SHARES)), np.inf)
     if finite.any():
         days[finite] = riding(axis_values[finite], EQUAL_SHARES)
-    return equal_quantiles(days.ravel(), asked)
+    return np.apply_along_axis(equal_quantiles, -1, days.reshape(*axis_values.shape[:-1], -1), asked)
 
 
 def equal_quantiles(days: Array, asked: Sequence[float]) -> Array:
@@ -146,8 +146,7 @@ def foresee(
         return _untold(kind, unusable, today, lacks)
     learnt = learn(kind.shape, fleet or kind.shipped, series_of([points], _rate(points, cycles_per_year)))
     warn, worn = kind.wear_limits(rated, context)
-    at, days = _when(kind, learnt, worn, origin, rated, riding, today)
-    warn_at, warn_days = _when(kind, learnt, warn, origin, rated, riding, today)
+    (warn_at, at), (warn_days, days) = _when(kind, learnt, (warn, worn), origin, rated, riding, today)
     dropped = tuple(places[i] for i in np.flatnonzero(learnt.dropped[0][: len(places)]))
     counted, past = len(places) - len(dropped), float(past_already(learnt, worn)[0])
     last = readings[places[-1]].at if places else began
@@ -173,16 +172,17 @@ def _rate(points: Sequence[Point], cycles_per_year: float | None) -> float:
 
 
 def _when(
-    kind: WearKind, learnt: Learnt, limit: float, origin: float, rated: Facts, riding: Riding | None, today: float
+    kind: WearKind, learnt: Learnt, limits: Sequence[float], origin: float, rated: Facts, riding: Riding | None, today: float
 ) -> tuple[Array, Array]:  # fmt: skip
-    """Return (axis values, day numbers) at 10, 50, 90 %; days not before today, all inf where no riding is known."""
+    """Return (axis values, days), (limits, 3) each, at 10, 50, 90 %; days not before today, inf where no riding is known."""
     mixed = kind.axis == "km" and riding is not None
     levels = [*SHOWN, *EQUAL_SHARES] if mixed else SHOWN
-    axis = origin + kind.per(rated) * crossings(learnt, limit, levels, kind.cap, still_good=True)[0]
-    at = axis[: len(SHOWN)]
+    each = learnt.take([0] * len(limits))  # the one part, once for each limit: all are found together
+    axis = origin + kind.per(rated) * crossings(each, np.asarray(limits), levels, kind.cap, still_good=True)
+    at = axis[:, : len(SHOWN)]
     if mixed:
-        return at, np.maximum(mixed_days(axis[len(SHOWN) :], riding, SHOWN), today)
-    return at, np.maximum(at, today) if kind.axis == "days" else np.full(len(SHOWN), np.inf)
+        return at, np.maximum(mixed_days(axis[:, len(SHOWN) :], riding, SHOWN), today)
+    return at, np.maximum(at, today) if kind.axis == "days" else np.full(at.shape, np.inf)
 
 
 def _doubt(counted: int, dropped: int, range_: Array, now: float, least: float, longest: float = np.inf) -> str:

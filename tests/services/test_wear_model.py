@@ -140,3 +140,13 @@ def test_a_reading_of_its_own_accuracy_counts_by_it():
     coarse = learn(STRAIGHT, CHAIN, series_of([[Point(3.0, 0.5, 0.5, noise=0.08)]])).wear(np.array([[3.0]]))[1]
     fine = learn(STRAIGHT, CHAIN, series_of([[Point(3.0, 0.5, 0.5, noise=0.015)]])).wear(np.array([[3.0]]))[1]
     assert fine[0, 0] < 0.015 < coarse[0, 0] < 0.08
+
+
+def test_a_part_taken_twice_is_told_as_twice_the_part():
+    parts = [[Point(1.0, 0.2, 0.2)], [Point(1.0, 0.1, 0.1), Point(2.0, 0.3, 0.3)]]
+    learnt = learn(SHAPES["straight"], Values((0.0, 0.1), (0.02, 0.05), 0.01, 0.02), series_of(parts))
+    u = np.array([[1.5, 3.0]])
+    mean, sd = learnt.take([1, 1]).wear(np.repeat(u, 2, axis=0))
+    own_mean, own_sd = learnt.wear(np.repeat(u, 2, axis=0))
+    assert mean.tolist() == [own_mean[1].tolist()] * 2
+    assert sd.tolist() == [own_sd[1].tolist()] * 2
