@@ -48,6 +48,9 @@ def test_the_desk_imports_the_workshop_works_a_card_and_the_owner_gets_one_mail(
     desk.wait_for_url("**/components/**")
     assert battery.serial in desk.inner_text("main")
     look(desk, "old-battery")
+    desk.goto(f"/components/{part_at(trike, 'chain').pk}/")
+    assert "Wear" in desk.inner_text("main")
+    look(desk, "chain")
     kept = lives_of([battery.pk], timezone.now() + timedelta(days=30))[battery.pk].km
     assert kept == pytest.approx(life, abs=60)  # it stays with its serial and grows no more
     assert part_at(trike, "battery") != battery
@@ -91,6 +94,7 @@ def look_at_the_first_pages(desk) -> None:
         ("due", "/due/?window=all"),
         ("trikes", "/trikes/"),
         ("intervals", "/intervals/"),
+        ("outlook", "/outlook/"),
     ):
         answer = desk.goto(path)
         assert answer.status == 200
