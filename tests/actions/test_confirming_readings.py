@@ -1,11 +1,12 @@
 """The one question at entry, and accepted readings that later ones speak against. Bounds: services/entry_question.py."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 
 from services.units import KM_PER_MILE
 from tests import factories as make
+from tests.factories import NOW
 from tracker.actions.refusals import FieldInvalid, PleaseConfirm, WrongState
 from tracker.actions.usage import decide_reading, record_reading
 from tracker.models import LogEntry, OdometerReading, Trike
@@ -13,7 +14,6 @@ from tracker.queries.life import Distance, distances_now
 from tracker.queries.usage import doubts_of
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 MILE = float(KM_PER_MILE)
 
 

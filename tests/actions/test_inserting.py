@@ -1,15 +1,13 @@
 """Rows inserted in one statement: the same rows that bulk_create writes, under the same constraints."""
 
-from datetime import UTC, datetime
-
 import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
+from tests.factories import NOW
 from tracker.actions.inserting import insert_rows
 from tracker.models import ImportBatch, ImportRow
 
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 pytestmark = pytest.mark.django_db
 
 

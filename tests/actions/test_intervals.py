@@ -1,16 +1,14 @@
 """Setting an interval: what it must say, and what it may not."""
 
-from datetime import UTC, datetime
-
 import pytest
 
 from tests import factories as make
+from tests.factories import NOW
 from tracker.actions import refusals
 from tracker.actions.schedule import set_interval
 from tracker.models import ServiceInterval
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 CHAIN = {"task": "chain_check", "part_kind": "chain"}
 
 

@@ -6,11 +6,11 @@ import pytest
 
 from services.odometer import ImpossibleSpeed
 from tests import factories as make
+from tests.factories import NOW
 from tracker.actions.usage import record_reading
 from tracker.models import Trike
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 
 
 @pytest.fixture

@@ -1,18 +1,16 @@
 """Changing a trike: what follows at once, what stands in the logbook, and what is refused."""
 
-from datetime import UTC, datetime
-
 import pytest
 
 from services.identity import BadSerial
 from tests import factories as make
+from tests.factories import NOW
 from tracker.actions import refusals
 from tracker.actions.steps import refresh_due
 from tracker.actions.trikes import change_trike
 from tracker.models import DueLine, LogEntry, Trike, Visit
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 
 
 @pytest.fixture

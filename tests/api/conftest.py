@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -12,10 +11,9 @@ from django.core.cache import cache
 from django.test import Client
 
 from tests import factories as make
+from tests.factories import NOW
 from tracker.actions.keys import create_key
 from tracker.models import Trike, User
-
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 
 
 @pytest.fixture(autouse=True)

@@ -1,13 +1,13 @@
 """The one question beside the field, at the desk, on the job card and on the owner's page; late doubts on the trike page."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 
 from tests import factories as make
+from tests.factories import NOW
 from tests.reminders.test_owner_page import form_key, link_to
 
-NOW = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
 NOW_TYPED = "2026-05-01T11:00"  # BST
 TYPED = {"value": "3500", "unit": "km", "read_at": NOW_TYPED}  # about 2,150 km are expected
 ASKED = TYPED | {"confirmed": "3500.000 km"}
