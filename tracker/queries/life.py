@@ -42,7 +42,7 @@ class TrikeClock:
 
 
 def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
-    """Return the clocks of these trikes, in seven queries however many they are."""
+    """Return the clocks of these trikes, in a fixed number of queries however many they are."""
     ids = set(trike_ids)
     lines, south = timelines_of(ids), southern_of(ids)
     row_ids = dict(Trike.objects.filter(pk__in=ids).values_list("pk", "fleet_numbers_id"))
@@ -76,7 +76,7 @@ def _with_rates(
 
 
 def timelines_of(trike_ids: Iterable[int]) -> dict[int, Timeline]:
-    """Return the distance of these trikes over time, up to what was read last, in four queries."""
+    """Return the distance of these trikes over time, up to what was read last, in a fixed number of queries."""
     ids = set(trike_ids)
     readings: dict[int, list[tuple[float, float]]] = defaultdict(list)
     for trike_id, read_at, km in (
