@@ -19,7 +19,7 @@ EIGHTY = 1.2816  # standard deviations on either side that hold 80 % of a normal
 STEPS = 40
 AHEAD_KM, AHEAD_DAYS = 3000.0, 2 * DAYS_A_YEAR  # drawn where the crossing lies further off
 LEAST_AHEAD, BEYOND = 0.1, 1.08  # share of that drawn at least; how far past the last crossing
-ROOM, REACH = 0.06, 0.25  # above and below what must be seen; of the band beyond it (shares of the height)
+ROOM, REACH = 0.1, 0.25  # above and below what must be seen; of the band beyond it (shares of the height)
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,12 @@ class WearShown:
     rows: list[Row]
     source: str
     left_out: bool = False
+    is_met_ahead: bool = False
+
+    @property
+    def has_notes(self) -> bool:
+        """Whether any reading has a note."""
+        return any(row.note for row in self.rows)
 
 
 def wear_shown(told: WearTold) -> WearShown:
@@ -50,6 +56,7 @@ def wear_shown(told: WearTold) -> WearShown:
         told.title, told.words, told.next, _chart(told, found) if can_draw else "",
         "At (km of its life)" if told.track.kind.axis == "km" else "", _limits(found) if can_draw else [], _rows(told),
         found.learnt.values.source if can_draw else "", bool(found and found.laid_aside),
+        bool(can_draw and not found.is_past and math.isfinite(found.at[0])),
     )  # fmt: skip
 
 
@@ -116,7 +123,7 @@ def _draw(curve: WearCurve, found: WearForecast, width: float, height: float) ->
         plane.axes(month_ticks(plane.x_low, plane.x_high, most), "date", _saying(plane))
     at = curve.at.tolist()
     plane.band(at, curve.low.tolist(), curve.high.tolist())
-    plane.line(list(zip(at, curve.mean.tolist(), strict=True)), "expected")
+    plane.line([(x, y) for x, y in zip(at, curve.mean.tolist(), strict=True) if y >= curve.lowest], "expected")
     _limit_lines(plane, found)
     if curve.now is not None:
         plane.mark(curve.now, "today")
