@@ -1,10 +1,8 @@
 """What the demo puts into an empty record: roles, five logins, the intervals and a year of an invented workshop."""
 
 import csv
-import json
 from collections.abc import Callable
 from datetime import date, datetime
-from pathlib import Path
 
 from django.conf import settings
 from django.core.management import call_command
@@ -14,6 +12,7 @@ from tracker.actions.learning import keep_numbers
 from tracker.actions.people import add_person, set_up_roles
 from tracker.actions.reminders import run_sweep
 from tracker.actions.schedule import load_default_intervals
+from tracker.management.demo_note import LOGINS
 from tracker.management.progress import Bar
 from tracker.models import User
 from tracker.queries.clock import local_date
@@ -23,15 +22,6 @@ FIXTURES = settings.BASE_DIR / "fixtures"
 INTERVALS = FIXTURES / "intervals.csv"
 ANCHOR = FIXTURES / "anchor.txt"  # the day on which the files were written
 FILES = FIXTURES
-
-# Username, name, role, password. Known to everybody: the demo binds to this machine only.
-LOGINS = (
-    ("desk", "Dana at the desk", "desk", "desk-demo-2026"),
-    ("mechanic", "Mika the mechanic", "mechanic", "mechanic-demo-2026"),
-    ("mechanic2", "Noor, second signature", "mechanic", "mechanic-demo-2026"),
-    ("reviewer", "Remi the reviewer", "reviewer", "reviewer-demo-2026"),
-    ("admin", "Ada the admin", "admin", "admin-demo-2026"),
-)
 
 
 class DemoBroken(Exception):
@@ -98,22 +88,3 @@ def demo_files() -> list[tuple[str, bytes]]:
     if not paths or not ANCHOR.exists():
         raise DemoFilesMissing(f"The demo's spreadsheets are not in {FILES}.")
     return [(path.name, path.read_bytes()) for path in paths]
-
-
-class Marker:
-    """The note beside the demo's database that says: this is a demo, of which day, and whether it is complete."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-
-    def read(self) -> dict[str, str]:
-        """Return what the note says; empty when there is none."""
-        try:
-            return json.loads(self.path.read_text())
-        except (OSError, ValueError):
-            return {}
-
-    def write(self, state: str, day: date) -> None:
-        """Write the note anew."""
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        self.path.write_text(json.dumps({"state": state, "day": day.isoformat()}))

@@ -12,8 +12,8 @@ from django.db import connections
 from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
-from tracker.management import demo_data
 from tracker.management.children import HOST, Children, Stopped, answers, port_is_free, raise_on_signals
+from tracker.management.demo_note import LOGINS, Marker
 from tracker.models import Trike, User
 from tracker.queries.clock import local_date
 
@@ -47,7 +47,7 @@ class Command(BaseCommand):
 
     def _prepare(self, reset: bool) -> None:
         database = self._database()
-        marker = demo_data.Marker(settings.DATA_DIR / "demo.json")
+        marker = Marker(settings.DATA_DIR / "demo.json")
         note, today = marker.read(), local_date(timezone.now())
         if database.exists() and not note and self._in_use():
             raise CommandError(
@@ -61,6 +61,8 @@ class Command(BaseCommand):
             return
         _remove(database)
         marker.write("loading", today)
+        from tracker.management import demo_data  # only a first start needs it; it takes a third of a second
+
         try:
             demo_data.load(timezone.now())
         except (demo_data.DemoBroken, FileNotFoundError) as error:
@@ -94,8 +96,8 @@ class Command(BaseCommand):
         children = Children(settings.BASE_DIR, environment)
         try:
             children.start("web server", _server(port))
-            children.start("ticker", ["manage.py", "ticker", "--parent", str(os.getpid())])
             self._wait_until_ready(children, address)
+            children.start("ticker", ["manage.py", "ticker", "--parent", str(os.getpid())])  # nobody waits for it
             self._welcome(address)
             while not (ended := children.ended()):
                 time.sleep(0.3)
@@ -114,7 +116,7 @@ class Command(BaseCommand):
 
     def _welcome(self, address: str) -> None:
         lines = [f"\nReady: {address}\n", f"  {'login':<11} {'password':<20} who"]
-        lines += [f"  {login:<11} {password:<20} {name}" for login, name, _, password in demo_data.LOGINS]
+        lines += [f"  {login:<11} {password:<20} {name}" for login, name, _, password in LOGINS]
         lines += [f"\nReminders are kept as files in {settings.MAIL_FOLDER}", "Ctrl-C stops everything.\n"]
         self.stdout.write("\n".join(lines))
         self.stdout.flush()
