@@ -11,7 +11,7 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.RunPython(
-            lambda apps, editor: guards.put_up(editor.connection),
+            lambda apps, editor: guards.put_up_first(editor.connection),
             lambda apps, editor: guards.take_down(editor.connection),
         )
     ]

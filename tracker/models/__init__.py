@@ -1,8 +1,19 @@
 """Tables, constraints and one-table querysets. No rule of the trade and no reading over several tables lives here."""
 
 from tracker.models.access import ApiClient, IdempotencyRecord, OwnerLink, User
-from tracker.models.desk import Failure, JobCard, JobTask, Measurement, Swap
-from tracker.models.fleet import Component, Fitment, Handover, HandoverCheck, Owner, Ownership, PartType, Trike
+from tracker.models.desk import Failure, JobCard, JobTask, Measurement, Photo, ReleaseCheck, Swap
+from tracker.models.fleet import (
+    BuildList,
+    BuildListLine,
+    Component,
+    Fitment,
+    Handover,
+    HandoverCheck,
+    Owner,
+    Ownership,
+    PartType,
+    Trike,
+)
 from tracker.models.imports import ImportBatch, ImportRow
 from tracker.models.learning import FleetNumbers
 from tracker.models.logbook import LogEntry
@@ -12,8 +23,9 @@ from tracker.models.schedule import Completion, DueLine, Occurrence, ServiceInte
 from tracker.models.usage import DisplayChange, MeterReading, OdometerReading
 
 __all__ = [
-    "ApiClient", "Completion", "Component", "DisplayChange", "DueLine", "Failure", "Fitment", "FleetNumbers",
-    "Handover", "HandoverCheck", "IdempotencyRecord", "ImportBatch", "ImportRow", "JobCard", "JobTask", "LogEntry",
-    "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage", "Owner", "OwnerLink",
-    "Ownership", "PartType", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
+    "ApiClient", "BuildList", "BuildListLine", "Completion", "Component", "DisplayChange", "DueLine", "Failure",
+    "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "IdempotencyRecord", "ImportBatch", "ImportRow",
+    "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage",
+    "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReleaseCheck", "ServiceInterval", "Swap", "SweepRun",
+    "Trike", "User", "Visit", "VisitLine",
 ]  # fmt: skip

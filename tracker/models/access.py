@@ -10,6 +10,7 @@ class User(AbstractUser):
     """A person of the workshop. Roles are the groups desk, mechanic, reviewer and admin."""
 
     display_name = models.CharField(max_length=80, blank=True)
+    pin = models.CharField(max_length=128, blank=True)  # a salted hash; empty: signs with the password only
 
     class Meta:
         ordering = ["username", "pk"]

@@ -27,6 +27,9 @@ class JobCard(models.Model):
     cause = models.TextField(max_length=10_000, blank=True)
     correction = models.TextField(max_length=10_000, blank=True)
     minutes = models.PositiveIntegerField(default=0)
+    summary = models.TextField(max_length=4_000, blank=True)  # for the owner, in plain words; outside what is hashed
+    released_at = models.DateTimeField(null=True, blank=True)  # test ride and release checklist, signed before the card
+    released_by = models.ForeignKey("tracker.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     signed_at = models.DateTimeField(null=True, blank=True)
     signed_by = models.ForeignKey("tracker.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     version = models.PositiveIntegerField(default=1)
@@ -118,6 +121,48 @@ class Swap(models.Model):
 
     def __str__(self) -> str:
         return f"{self.position} on {self.card}"
+
+
+class ReleaseCheck(models.Model):
+    """One line of the release checklist that work on brakes, steering, hinge, wheels or drive demands."""
+
+    card = models.ForeignKey(JobCard, on_delete=models.CASCADE, related_name="release_checks")
+    item = models.CharField(max_length=40)  # code: services.release
+    passed = models.BooleanField()
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["card", "pk"]
+        constraints = [models.UniqueConstraint(fields=["card", "item"], name="one_answer_per_release_check")]
+
+    def __str__(self) -> str:
+        return f"{self.item} on {self.card}"
+
+
+class Photo(models.Model):
+    """A picture taken for a card, encoded anew without its metadata. The file lies in the photo folder under `name`."""
+
+    card = models.ForeignKey(JobCard, on_delete=models.CASCADE, related_name="photos")
+    component = models.ForeignKey(
+        "tracker.Component", on_delete=models.PROTECT, null=True, blank=True, related_name="photos"
+    )
+    name = models.CharField(max_length=80, unique=True)  # random, with .jpg
+    sha256 = models.CharField(max_length=64)  # of the stored file: goes into the signed entry
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    size_bytes = models.PositiveIntegerField()
+    caption = models.CharField(max_length=200, blank=True)
+    added_at = models.DateTimeField()
+    added_by = models.ForeignKey("tracker.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        ordering = ["card", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["card", "sha256"], name="a_picture_stands_once_on_a_card"),
+        ]
+
+    def __str__(self) -> str:
+        return f"photo {self.pk} of {self.card}"
 
 
 class Failure(models.Model):

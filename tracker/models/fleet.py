@@ -117,6 +117,13 @@ class Trike(models.Model):
     state = models.CharField(max_length=10, choices=State, default=State.IN_BUILD)
     delivered_on = models.DateField(null=True, blank=True)
     odometer_zero_km = models.FloatField(default=0.0)  # display value at which the trike's life is 0
+    label_code = models.CharField(
+        max_length=26, null=True, blank=True, unique=True
+    )  # random, on the QR label; no serial
+    stolen_on = models.DateField(null=True, blank=True)
+    stolen_note = models.CharField(max_length=200, blank=True)  # report number, place; no names
+    retired_on = models.DateField(null=True, blank=True)
+    retired_reason = models.CharField(max_length=200, blank=True)
     severity = models.FloatField(default=1.0)  # 1 dry tarmac, .75 wet or winter salt, .5 sand, gravel, loaded touring
     due_dirty = models.BooleanField(default=False, db_index=True)  # its due lines wait for the sweep
     fleet_numbers = models.ForeignKey(  # what its forecasts are reckoned with; none: the shipped numbers
@@ -226,6 +233,9 @@ class Handover(models.Model):
     handed_over_on = models.DateField()
     reading_km = models.FloatField()  # what the display showed
     rider_mass_kg = models.FloatField(null=True, blank=True)
+    system_mass_kg = models.FloatField(null=True, blank=True)  # rider, luggage and trike: what the springs carry
+    sag_mm = models.FloatField(null=True, blank=True)  # measured at the shock, rider seated
+    suggested = models.JSONField(default=dict, blank=True)  # what the part types' own tables proposed for that mass
     shock_pressure_kpa = models.FloatField(null=True, blank=True)
     elastomer_grade = models.CharField(max_length=10, blank=True)
     toe_in_mm = models.FloatField(null=True, blank=True)
@@ -265,3 +275,34 @@ class HandoverCheck(models.Model):
 
     def __str__(self) -> str:
         return self.item
+
+
+class BuildList(models.Model):
+    """What a model is built from: the list that the builder scans down."""
+
+    model = models.CharField(max_length=80, unique=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["model", "pk"]
+
+    def __str__(self) -> str:
+        return self.model
+
+
+class BuildListLine(models.Model):
+    """One position of a build list, and the part type that usually goes there."""
+
+    build_list = models.ForeignKey(BuildList, on_delete=models.CASCADE, related_name="lines")
+    position = models.CharField(max_length=20, choices=positions)
+    part_type = models.ForeignKey(PartType, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    required = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["build_list", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["build_list", "position"], name="a_position_stands_once_on_a_build_list")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.position} of {self.build_list}"

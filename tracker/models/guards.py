@@ -2,13 +2,17 @@
 
 - a component in two places, or a place with two components, over any stretch of the past (PostgreSQL: exclusion
   constraints; SQLite: triggers);
-- any change to a logbook entry or a completion, and to a signed job card with all that hangs on it.
+- any change to a logbook entry or a completion, to a signed job card with all that hangs on it, and to a handover that
+  bears both signatures.
 """
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 APPEND_ONLY = ("tracker_logentry", "tracker_completion")
-CARD_CHILDREN = ("tracker_jobtask", "tracker_measurement", "tracker_swap", "tracker_failure")
+FIRST_CARD_CHILDREN = ("tracker_jobtask", "tracker_measurement", "tracker_swap", "tracker_failure")
+LATER_CARD_CHILDREN = ("tracker_photo", "tracker_releasecheck")  # since migration 0005
+CARD_CHILDREN = FIRST_CARD_CHILDREN + LATER_CARD_CHILDREN
+HANDED_OVER = "a handover with both signatures cannot be changed"
 SIGNED = "a signed job card cannot be changed: write an amendment"
 KEPT = "the logbook is append-only: write an amendment"
 
@@ -23,7 +27,7 @@ _SAME_PLACE = _OVERLAP.format(
 )
 
 
-def _sqlite_up() -> list[str]:
+def _sqlite_first() -> list[str]:
     statements = [
         f"CREATE TRIGGER guard_fitment_{when} BEFORE {when.upper()} ON tracker_fitment "
         f"BEGIN {_SAME_COMPONENT} {_SAME_PLACE} END"
@@ -40,24 +44,45 @@ def _sqlite_up() -> list[str]:
         f"WHEN OLD.state = 'signed' BEGIN SELECT RAISE(ABORT, '{SIGNED}'); END"
         for when in ("update", "delete")
     ]
-    for table in CARD_CHILDREN:
-        for when, row in (("insert", "NEW"), ("update", "OLD"), ("delete", "OLD")):
-            statements.append(
-                f"CREATE TRIGGER guard_{table}_{when} BEFORE {when.upper()} ON {table} "
-                f"WHEN (SELECT state FROM tracker_jobcard WHERE id = {row}.card_id) = 'signed' "
-                f"BEGIN SELECT RAISE(ABORT, '{SIGNED}'); END"
-            )
+    return statements + _sqlite_card_children(FIRST_CARD_CHILDREN)
+
+
+def _sqlite_card_children(tables: tuple[str, ...]) -> list[str]:
+    return [
+        f"CREATE TRIGGER guard_{table}_{when} BEFORE {when.upper()} ON {table} "
+        f"WHEN (SELECT state FROM tracker_jobcard WHERE id = {row}.card_id) = 'signed' "
+        f"BEGIN SELECT RAISE(ABORT, '{SIGNED}'); END"
+        for table in tables
+        for when, row in (("insert", "NEW"), ("update", "OLD"), ("delete", "OLD"))
+    ]
+
+
+def _sqlite_later() -> list[str]:
+    statements = _sqlite_card_children(LATER_CARD_CHILDREN)
+    for when in ("update", "delete"):
+        statements.append(
+            f"CREATE TRIGGER guard_tracker_handover_{when} BEFORE {when.upper()} ON tracker_handover "
+            f"WHEN OLD.second_signed_at IS NOT NULL BEGIN SELECT RAISE(ABORT, '{HANDED_OVER}'); END"
+        )
+    for when, row in (("insert", "NEW"), ("update", "OLD"), ("delete", "OLD")):
+        statements.append(
+            f"CREATE TRIGGER guard_tracker_handovercheck_{when} BEFORE {when.upper()} ON tracker_handovercheck "
+            f"WHEN (SELECT second_signed_at FROM tracker_handover WHERE id = {row}.handover_id) IS NOT NULL "
+            f"BEGIN SELECT RAISE(ABORT, '{HANDED_OVER}'); END"
+        )
     return statements
 
 
 def _sqlite_down() -> list[str]:
+    changed = (*APPEND_ONLY, "tracker_jobcard", "tracker_handover")
     names = [f"guard_fitment_{when}" for when in ("insert", "update")]
-    names += [f"guard_{table}_{when}" for table in (*APPEND_ONLY, "tracker_jobcard") for when in ("update", "delete")]
-    names += [f"guard_{table}_{when}" for table in CARD_CHILDREN for when in ("insert", "update", "delete")]
+    names += [f"guard_{table}_{when}" for table in changed for when in ("update", "delete")]
+    children = (*CARD_CHILDREN, "tracker_handovercheck")
+    names += [f"guard_{table}_{when}" for table in children for when in ("insert", "update", "delete")]
     return [f"DROP TRIGGER IF EXISTS {name}" for name in names]
 
 
-def _postgresql_up() -> list[str]:
+def _postgresql_first() -> list[str]:
     span = "tstzrange(fitted_at, removed_at, '[)') WITH &&"
     statements = [
         "CREATE EXTENSION IF NOT EXISTS btree_gist",
@@ -82,36 +107,84 @@ def _postgresql_up() -> list[str]:
         f"CREATE TRIGGER guard_{table} BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION guard_kept()"
         for table in APPEND_ONLY
     ]
-    statements += [
+    return statements + _postgresql_card_children(FIRST_CARD_CHILDREN)
+
+
+def _postgresql_card_children(tables: tuple[str, ...]) -> list[str]:
+    return [
         f"CREATE TRIGGER guard_{table} BEFORE INSERT OR UPDATE OR DELETE ON {table} "
         "FOR EACH ROW EXECUTE FUNCTION guard_signed_part()"
-        for table in CARD_CHILDREN
+        for table in tables
     ]
-    return statements
 
 
-def _postgresql_down() -> list[str]:
-    statements = [
-        f"DROP TRIGGER IF EXISTS guard_{table} ON {table}"
-        for table in (*APPEND_ONLY, *CARD_CHILDREN, "tracker_jobcard")
+def _postgresql_later() -> list[str]:
+    refuse = f"RAISE EXCEPTION '{HANDED_OVER}' USING ERRCODE = 'integrity_constraint_violation'"
+    return [
+        *_postgresql_card_children(LATER_CARD_CHILDREN),
+        "CREATE FUNCTION guard_handover() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        f"IF OLD.second_signed_at IS NOT NULL THEN {refuse}; END IF; "
+        "IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW; END $$",
+        "CREATE FUNCTION guard_handover_check() RETURNS trigger LANGUAGE plpgsql AS $$ DECLARE sheet bigint; BEGIN "
+        "IF TG_OP = 'INSERT' THEN sheet := NEW.handover_id; ELSE sheet := OLD.handover_id; END IF; "
+        f"IF (SELECT second_signed_at FROM tracker_handover WHERE id = sheet) IS NOT NULL THEN {refuse}; END IF; "
+        "IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW; END $$",
+        "CREATE TRIGGER guard_tracker_handover BEFORE UPDATE OR DELETE ON tracker_handover "
+        "FOR EACH ROW EXECUTE FUNCTION guard_handover()",
+        "CREATE TRIGGER guard_tracker_handovercheck BEFORE INSERT OR UPDATE OR DELETE ON tracker_handovercheck "
+        "FOR EACH ROW EXECUTE FUNCTION guard_handover_check()",
     ]
-    statements += [
-        f"DROP FUNCTION IF EXISTS {name}()" for name in ("guard_kept", "guard_signed_card", "guard_signed_part")
+
+
+def _postgresql_later_down() -> list[str]:
+    guarded = (*LATER_CARD_CHILDREN, "tracker_handover", "tracker_handovercheck")
+    return [
+        *(f"DROP TRIGGER IF EXISTS guard_{table} ON {table}" for table in guarded),
+        *(f"DROP FUNCTION IF EXISTS {name}()" for name in ("guard_handover", "guard_handover_check")),
     ]
-    return statements + [
-        f"ALTER TABLE tracker_fitment DROP CONSTRAINT IF EXISTS {name}"
-        for name in ("component_in_one_place_ever", "position_holds_one_component_ever")
+
+
+def _postgresql_first_down() -> list[str]:
+    guarded = (*APPEND_ONLY, *FIRST_CARD_CHILDREN, "tracker_jobcard")
+    functions = ("guard_kept", "guard_signed_card", "guard_signed_part")
+    constraints = ("component_in_one_place_ever", "position_holds_one_component_ever")
+    return [
+        *(f"DROP TRIGGER IF EXISTS guard_{table} ON {table}" for table in guarded),
+        *(f"DROP FUNCTION IF EXISTS {name}()" for name in functions),
+        *(f"ALTER TABLE tracker_fitment DROP CONSTRAINT IF EXISTS {name}" for name in constraints),
     ]
 
 
 def put_up(connection: BaseDatabaseWrapper) -> None:
-    """Create the guards on the connection's database."""
-    _run(connection, _postgresql_up() if connection.vendor == "postgresql" else _sqlite_up())
+    """Create all guards on the connection's database."""
+    put_up_first(connection)
+    put_up_later(connection)
+
+
+def put_up_first(connection: BaseDatabaseWrapper) -> None:
+    """Create the guards of the first tables."""
+    _run(connection, _postgresql_first() if connection.vendor == "postgresql" else _sqlite_first())
+
+
+def put_up_later(connection: BaseDatabaseWrapper) -> None:
+    """Create the guards of what came later: photos, release checks, handovers."""
+    _run(connection, _postgresql_later() if connection.vendor == "postgresql" else _sqlite_later())
 
 
 def take_down(connection: BaseDatabaseWrapper) -> None:
-    """Remove them: for a reversed migration, and for tests that must empty the tables."""
-    _run(connection, _postgresql_down() if connection.vendor == "postgresql" else _sqlite_down())
+    """Remove them all: for a reversed migration, and for tests that must empty the tables."""
+    if connection.vendor == "postgresql":
+        take_down_later(connection)
+        _run(connection, _postgresql_first_down())
+    else:
+        _run(connection, _sqlite_down())
+
+
+def take_down_later(connection: BaseDatabaseWrapper) -> None:
+    """Remove from PostgreSQL what put_up_later created, where its tables are there."""
+    there = set(connection.introspection.table_names())
+    statements = _postgresql_later_down()
+    _run(connection, [words for words in statements if " ON " not in words or words.rsplit(" ON ", 1)[1] in there])
 
 
 def _run(connection: BaseDatabaseWrapper, statements: list[str]) -> None:
