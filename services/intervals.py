@@ -11,7 +11,7 @@ from datetime import date, timedelta
 
 from services.due_words import say_date, sentence
 from services.interval_rules import Due, Limits, Point, Rule
-from services.rebasing import WINDOW_SHARE, Rebase, Slot, rebase, window_days, window_km
+from services.rebasing import WINDOW_SHARE, Rebase, Slot, rebase, window_days, window_hours, window_km
 
 __all__ = [
     "DAYS_A_MONTH", "Due", "Limits", "Point", "Rebase", "Rule", "covered_tasks", "early_from", "next_limits", "say_date",
@@ -80,7 +80,7 @@ def _moved_on(rule: Rule, standing: _Counted, done: Point) -> _Counted:
         return rebase(rule.rebase, due, at, interval, tolerance)
 
     return _Counted(
-        slot, moved("km", window_km(rule.every_km or 0.0)), moved("hours", WINDOW_SHARE * (rule.every_hours or 0.0)),
+        slot, moved("km", window_km(rule.every_km or 0.0)), moved("hours", window_hours(rule.every_hours or 0.0)),
         moved("cycles", WINDOW_SHARE * (rule.every_cycles or 0.0)),
     )  # fmt: skip
 

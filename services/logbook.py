@@ -10,10 +10,13 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from services.errors import Refusal
+from services.rebasing import add_days
 
+RECORD_WITHIN_DAYS = 30  # EASA M.A.305(a), as an analogy: as soon as practicable, no later than this
 _UNKEPT = re.compile("[\\x00\\ud800-\\udfff]")
 
 
@@ -29,6 +32,11 @@ class BadRecord(Refusal):
     """Content that no database would give back exactly as it was written."""
 
     code = "bad-record"
+
+
+def record_by(work_on: date) -> date:
+    """Return the last day on which work done on `work_on` may still be entered: 30 days later (EASA M.A.305(a), analogy)."""
+    return add_days(work_on, RECORD_WITHIN_DAYS)
 
 
 def canonical_json(body: Mapping[str, Any]) -> bytes:

@@ -13,6 +13,7 @@ from enum import StrEnum
 WINDOW_SHARE = 0.10
 WINDOW_CAP_DAYS = 30
 WINDOW_CAP_KM = 250.0
+WINDOW_CAP_HOURS = 5.0
 _ROUNDING = 1e-6  # of a unit: 1609.4 - 1604.4 is a hair more than 5 to a computer
 
 
@@ -49,6 +50,11 @@ def window_days(interval_days: float) -> int:
 def window_km(interval_km: float) -> float:
     """Return the tolerance of a distance interval: a tenth, at most 250 km (own rule)."""
     return min(interval_km * WINDOW_SHARE, WINDOW_CAP_KM)
+
+
+def window_hours(interval_hours: float) -> float:
+    """Return the tolerance of an interval in hours: a tenth, at most 5 h (TM 1-1500-328-23)."""
+    return min(interval_hours * WINDOW_SHARE, WINDOW_CAP_HOURS)
 
 
 def rebase(policy: Rebase, due: float, done: float, interval: float, tolerance: float) -> float:

@@ -47,9 +47,14 @@ def atmosphere_kpa(altitude_m: float) -> float:
     return ATMOSPHERE_KPA * (1 - 2.25577e-5 * altitude_m) ** 5.25588
 
 
-def sag_pct(sag_mm: float, stroke_mm: float) -> float:
-    """Return sag in per cent of the stroke."""
-    return sag_mm / stroke_mm * 100
+def sag_mm(free_mm: float, seated_mm: float) -> float:
+    """Return sag (mm): the shock's length between its eyes without the rider less that with the rider seated."""
+    return free_mm - seated_mm
+
+
+def sag_pct(sag: float, stroke: float) -> float:
+    """Return sag in per cent of the stroke (both in one unit)."""
+    return sag / stroke * 100
 
 
 def hours_to_km(hours: float, km_per_h: float = 18.7) -> float:

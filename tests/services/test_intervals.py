@@ -70,13 +70,24 @@ def test_a_window_counts_only_for_its_own_side(done, expected):
     assert (limits.on, limits.hours) == expected
 
 
+@pytest.mark.parametrize(
+    ("every", "due", "done", "following"),
+    [(75, 1609.4, 1604.4, 1684.4), (75, 1609.4, 1614.4, 1684.4), (50, 1306.4, 1299.9, 1349.9)],
+)
+def test_hours_done_inside_the_printed_window_keep_the_slot_and_outside_begin_anew(every, due, done, following):
+    # TM 1-1500-328-23, printed: 75 h within 5 h either way, next 1684.4; 50 h done 6.5 h early, next 1349.9
+    rule = Rule(task="inspection", every_hours=every, rebase=Rebase.WINDOW)
+    start, work = Point(date(1998, 1, 1), None, due - every), Point(date(1998, 6, 1), None, done)
+    assert next_limits(rule, start, [work]).hours == pytest.approx(following)
+
+
 def test_charge_cycles_count_like_any_meter():
     limits = next_limits(Rule(task="test", every_cycles=200), Point(date(2024, 1, 1), None, None, 40.0), [])
     assert limits.cycles == 240
 
 
 def test_a_month_slot_kept_twice_stays_at_the_end_of_the_month():
-    # measured with a calendar library: 31 Jan + 2 months is 31 Mar, month after month gives 29 Mar
+    # measured with python-dateutil 2.9.0: 31 Jan + 2 months is 31 Mar, month after month gives 29 Mar
     rule = Rule(task="check", every_months=1, rebase=Rebase.FROM_DUE)
     start = Point(date(2024, 1, 31), None)
     assert next_limits(rule, start, [Point(date(2024, 2, 28), None)]).on == date(2024, 3, 31)

@@ -1,12 +1,13 @@
 import hashlib
 import json
+from datetime import date
 from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.logbook import BadRecord, canonical_json, entry_hash, first_break
+from services.logbook import BadRecord, canonical_json, entry_hash, first_break, record_by
 
 
 def chain(bodies):
@@ -98,3 +99,8 @@ def test_an_entry_with_content_that_cannot_have_been_written_is_a_break():
 
 def test_an_empty_chain_holds():
     assert first_break([]) is None
+
+
+def test_work_is_entered_within_thirty_days():
+    # EASA M.A.305(a), published rule (analogy): work of 1 Mar 2025 must be recorded by 31 Mar 2025
+    assert record_by(date(2025, 3, 1)) == date(2025, 3, 31)

@@ -1,4 +1,4 @@
-"""Timelines and doubts. Check values OD-* are own design rules or arithmetic with exact factors, as said beside each."""
+"""Timelines and doubts. Check values are own design rules or arithmetic with exact factors, as said beside each."""
 
 import numpy as np
 import pytest
@@ -35,6 +35,7 @@ def test_a_swapped_display_adds_up():
 
 
 def test_a_chain_fitted_at_5000_has_run_what_came_after():
+    # own rule: 6,162 km less 5,000 km
     line = build_timeline([100, 200], [5000, 6162], zero_day=0)
     assert life_of([Span(100, None, line)], 200).km == pytest.approx(1162)
 

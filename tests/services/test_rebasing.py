@@ -6,7 +6,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.rebasing import Rebase, Slot, add_days, add_months, rebase, rebase_date, window_days, window_km
+from services.rebasing import (
+    WINDOW_SHARE,
+    Rebase,
+    Slot,
+    add_days,
+    add_months,
+    rebase,
+    rebase_date,
+    window_days,
+    window_hours,
+    window_km,
+)
 
 dates = st.dates(date(2000, 1, 1), date(2060, 12, 31))
 
@@ -14,28 +25,42 @@ dates = st.dates(date(2000, 1, 1), date(2060, 12, 31))
 @pytest.mark.parametrize("done", [1604.4, 1614.4])
 def test_a_window_kept_to_its_very_edge_counts_from_the_due_point(done):
     # TM 1-1500-328-23, printed: 75 h, due 1609.4, tolerance 5 h, next 1684.4
-    assert rebase(Rebase.WINDOW, 1609.4, done, 75, 5) == pytest.approx(1684.4)
+    assert rebase(Rebase.WINDOW, 1609.4, done, 75, window_hours(75)) == pytest.approx(1684.4)
 
 
 @pytest.mark.parametrize("done", [1604.3, 1614.5])
 def test_a_tenth_of_an_hour_outside_the_window_counts_from_the_work(done):
-    assert rebase(Rebase.WINDOW, 1609.4, done, 75, 5) == pytest.approx(done + 75)
+    assert rebase(Rebase.WINDOW, 1609.4, done, 75, window_hours(75)) == pytest.approx(done + 75)
 
 
 def test_done_early_outside_the_window_the_next_counts_from_the_work():
     # TM 1-1500-328-23, printed: 50 h, due 1306.4, done 1299.9, next 1349.9
-    assert rebase(Rebase.WINDOW, 1306.4, 1299.9, 50, 5) == pytest.approx(1349.9)
+    assert rebase(Rebase.WINDOW, 1306.4, 1299.9, 50, window_hours(50)) == pytest.approx(1349.9)
 
 
 def test_a_tenth_of_25_hours_makes_the_printed_band():
     # TM 1-1500-328-23, printed: 25 h, due 1472.7, band 1470.2 to 1475.2
-    inside = [h for h in (1470.1, 1470.2, 1475.2, 1475.3) if rebase(Rebase.WINDOW, 1472.7, h, 25, 2.5) == 1472.7 + 25]
+    done = (1470.1, 1470.2, 1475.2, 1475.3)
+    inside = [h for h in done if rebase(Rebase.WINDOW, 1472.7, h, 25, window_hours(25)) == 1472.7 + 25]
     assert inside == [1470.2, 1475.2]
 
 
-@pytest.mark.parametrize(("days", "tolerance"), [(90, 9), (180, 18), (300, 30), (365, 30), (1095, 30)])
+@pytest.mark.parametrize(("hours", "tolerance"), [(25, 2.5), (49, 4.9), (50, 5), (75, 5), (500, 5)])
+def test_a_window_in_hours_is_a_tenth_and_at_most_five(hours, tolerance):
+    # TM 1-1500-328-23: a tenth below 50 h, 5 h from there on
+    assert window_hours(hours) == pytest.approx(tolerance)
+
+
+@pytest.mark.parametrize(("days", "tenth", "tolerance"), [(90, 9, 9), (180, 18, 18), (360, 36, 30)])
+def test_a_tenth_of_a_quarter_half_and_whole_year(days, tenth, tolerance):
+    # PS Magazine 580, printed: 9, 18 and 36 days; of the last TM 1-1500-328-23 leaves 30
+    assert days * WINDOW_SHARE == pytest.approx(tenth)
+    assert window_days(days) == tolerance
+
+
+@pytest.mark.parametrize(("days", "tolerance"), [(14, 1), (300, 30), (365, 30), (1095, 30)])
 def test_a_calendar_window_is_a_tenth_and_at_most_thirty_days(days, tolerance):
-    # PS Magazine 580 prints 9 and 18; the cap of 30 days is TM 1-1500-328-23 (the magazine itself prints 36 for 360)
+    # TM 1-1500-328-23: 10 % below 12 months, 30 days from there on; it prints 4 to 6 June for 14 days, so 1.4 is cut to 1
     assert window_days(days) == tolerance
 
 
@@ -50,7 +75,7 @@ def test_a_distance_window_is_a_tenth_and_at_most_250_km():
 def test_six_months_due_31_january_have_the_printed_window(done, inside):
     # TM 1-1500-328-23, printed: window 13 Jan to 18 Feb 1999, next 31 Jul 1999
     day = date.fromisoformat(done)
-    following = rebase_date(Rebase.WINDOW, date(1999, 1, 31), day, 18, months=6)
+    following = rebase_date(Rebase.WINDOW, date(1999, 1, 31), day, window_days(180), months=6)
     assert (following == date(1999, 7, 31)) is inside
     assert inside or following == add_months(day, 6)
 
@@ -109,19 +134,20 @@ def test_an_extension_is_paid_back_at_the_next_due_date(policy):
      ("2024-02-29", 12, "2025-02-28"), ("2024-03-31", -1, "2024-02-29"), ("2024-11-30", 1, "2024-12-30")],
 )  # fmt: skip
 def test_months_are_calendar_months_clipped_at_the_end(anchor, months, expected):
-    # measured with a widely used calendar library
+    # measured with python-dateutil 2.9.0 (relativedelta)
     assert add_months(date.fromisoformat(anchor), months) == date.fromisoformat(expected)
 
 
 def test_slots_stay_on_the_anchors_day_instead_of_drifting():
-    # 31 Jan + 2 months is 31 Mar; month after month would give 29 Mar
+    # measured with python-dateutil 2.9.0: 31 Jan + 2 months is 31 Mar; month after month gives 29 Mar
+    assert add_months(add_months(date(2024, 1, 31), 1), 1) == date(2024, 3, 29)
     slot = Slot(date(2024, 1, 31), 1, 0)
     assert slot.on == date(2024, 2, 29)
     assert slot.after(Rebase.FROM_DUE, date(2024, 2, 27), 3).on == date(2024, 3, 31)
 
 
 def test_no_month_is_skipped_from_31_december():
-    # calendar library issue 149, printed: a monthly recurrence rule gives the months 12,1,3,5,7,8,10,12 and must not be used
+    # python-dateutil issue 149, printed: a monthly recurrence rule gives the months 12,1,3,5,7,8,10,12 and must not be used
     months = [add_months(date(2014, 12, 31), n).month for n in range(8)]
     assert months == [12, 1, 2, 3, 4, 5, 6, 7]
 

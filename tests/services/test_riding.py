@@ -1,15 +1,18 @@
 """A rider's rate, kept and told, and the day a distance was reached."""
 
 import json
+import math
 from dataclasses import replace
 from datetime import date
 
 import pytest
+from scipy.stats import lognorm
 
 from services.fleet_rates import SHIPPED
 from services.odometer import build_timeline
 from services.rates import rate_of
-from services.riding import RiderRate, rider_rate
+from services.readings import KEEN_KM_PER_DAY
+from services.riding import TYPICAL_KM_PER_YEAR, RiderRate, plain_km_per_day, rider_rate
 from services.season import FLAT_MONTHS, season_clock
 
 DAY = date(2025, 4, 1).toordinal() + 0.5
@@ -55,3 +58,19 @@ def test_the_day_a_distance_was_reached_lies_between_the_readings_around_it():
     assert line.day_reached(100.0) == DAY + 10  # the first day, although it stood still after
     assert line.day_reached(200.0) == DAY + 25
     assert line.day_reached(0.0) == DAY
+
+
+def test_the_typical_rate_is_that_of_the_printed_mean_of_31_km_a_week():
+    # two pages on Dutch riders print 31 km a week; calculated: 52 weeks make 1,612 km
+    printed = 31 * 52
+    assert printed == 1612
+    assert plain_km_per_day(build_timeline([], [], zero_day=0)) * 365.25 == pytest.approx(printed, rel=0.01)
+
+
+def test_the_planning_values_agree_with_a_lognormal_year_of_riding():
+    # assumption, no source: median 1,600 km, sigma 0.7; calculated: mean 2,044.2 km, one rider in ten above 3,923.9 km
+    year = lognorm(0.7, scale=TYPICAL_KM_PER_YEAR)
+    assert year.mean() == pytest.approx(2044.2, abs=0.5)
+    assert year.ppf(0.9) == pytest.approx(3923.9, abs=0.5)
+    assert year.median() < math.exp(SHIPPED.mu) < year.mean()
+    assert year.ppf(0.9) < KEEN_KM_PER_DAY * 365.25 < year.ppf(0.99)

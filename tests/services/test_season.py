@@ -32,6 +32,16 @@ def test_a_fraction_of_a_day_counts_as_a_fraction():
     assert season_clock(SHIPPED_MONTHS, day(2026, 7, 4) + 0.25) - begun == pytest.approx(SHIPPED_MONTHS[6] / YEAR / 4)
 
 
+def test_a_cosine_year_keeps_its_swing_between_winter_and_summer():
+    # formula m = A (1 + a cos(2 pi (month - 7) / 12)), a = (1 - r) / (1 + r); winter over summer r = 0.40: a = 0.428571
+    a = (1 - 0.40) / (1 + 0.40)
+    months = normal_months(1 + a * np.cos(2 * np.pi * (np.arange(1, 13) - 7) / 12))
+    starts = np.array([day(2025, 1, 10), day(2025, 7, 10)])
+    winter, summer = season_clock(months, starts + 7) - season_clock(months, starts)
+    assert winter / summer == pytest.approx(0.40, abs=1e-6)
+    assert (summer - winter) / (summer + winter) == pytest.approx(0.428571, abs=1e-6)
+
+
 def test_four_years_count_four_season_years():
     assert season_clock(SHIPPED_MONTHS, day(2028, 1, 1)) - season_clock(
         SHIPPED_MONTHS, day(2024, 1, 1)

@@ -14,26 +14,33 @@ from services.units import UnknownUnit
 @pytest.mark.parametrize(
     ("convert", "value", "expected"),
     [
-        # NIST SP 811 B.8: exact by definition, or the exact rational computed from 25.4 mm, 0.45359237 kg, 9.80665 m/s2
-        (units.km_from_miles, 1.0, 1.609344),
-        (units.kpa_from_psi, 1.0, 6.894757293168361),
-        (units.kpa_from_psi, 150.0, 1034.2135939752542),
-        (lambda bar: units.psi_from_kpa(units.kpa_from_bar(bar)), 10.0, 145.0377377302092),
-        (units.psi_from_kpa, 101.325, 14.695948775513449),
-        (units.lbf_in_from_newton_metres, 10.0, 88.5074579132718),
-        (units.lbf_in_from_newton_metres, 5.6, 49.5641764314322),
-        (units.newton_metres_from_lbf_in, 1.0, 0.1129848290276167),
-        (units.newton_metres_from_lbf_ft, 1.0, 1.3558179483314004),
-        (units.bar_from_kpa, 850.0, 8.5),
-        (units.miles_from_km, 4828.032, 3000.0),
+        # Exact rationals are computed from 25.4 mm, 0.45359237 kg and 9.80665 m/s2 (NIST SP 811 B.8)
+        (units.km_from_miles, 1.0, 1.609344),  # NIST SP 811 B.8; the unit file of pint
+        (units.kpa_from_psi, 1.0, 6.894757293168361),  # pint and scipy.constants
+        (units.kpa_from_psi, 150.0, 1034.2135939752542),  # exact rational
+        (lambda bar: units.psi_from_kpa(units.kpa_from_bar(bar)), 10.0, 145.0377377302092),  # exact rational
+        (units.psi_from_kpa, 101.325, 14.695948775513449),  # exact rational
+        (units.lbf_in_from_newton_metres, 10.0, 88.5074579132718),  # calculated; a wheel maker page prints 88
+        (units.lbf_in_from_newton_metres, 5.6, 49.5641764314322),  # calculated; the same page prints 50
+        (units.newton_metres_from_lbf_in, 1.0, 0.1129848290276167),  # the unit data of a Ruby library
+        (units.newton_metres_from_lbf_ft, 1.0, 1.3558179483314004),  # printed on a converter page
+        (units.bar_from_kpa, 850.0, 8.5),  # exact: 1 bar is 100 kPa
+        (units.miles_from_km, 4828.032, 3000.0),  # exact factor
     ],
 )
 def test_factors_are_those_of_nist_sp_811(convert, value, expected):
     assert convert(value) == pytest.approx(expected, rel=1e-12)
 
 
+def test_an_interval_of_3000_miles_is_4828_km_and_a_bit():
+    # interval printed by a hub owner; exact factor (NIST SP 811 B.8)
+    assert units.exact_km_from_miles(Decimal(3000)) == Decimal("4828.032")
+    assert units.to_km(3000.0, "mi") == pytest.approx(4828.032, abs=1e-9)
+
+
 @pytest.mark.parametrize(("fahrenheit", "celsius"), [(68, 20.0), (70, 21.1111), (-40, -40.0)])
 def test_fahrenheit_by_its_definition(fahrenheit, celsius):
+    # definition: C = (F - 32) / 1.8; calculated
     assert units.celsius_from_fahrenheit(fahrenheit) == pytest.approx(celsius, abs=1e-4)
 
 
@@ -47,6 +54,7 @@ def test_miles_to_km_and_back_is_exact_in_decimal(miles):
 
 
 def test_twelve_thousand_miles_come_back_to_the_mile():
+    # exact factor, in Decimal
     assert units.exact_miles_from_km(units.exact_km_from_miles(Decimal(12345))) == 12345
 
 

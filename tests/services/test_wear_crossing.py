@@ -35,6 +35,14 @@ def test_an_exact_straight_series_gives_its_crossing():
     assert crossings(part, 0.5, LEVELS, 60.0)[0] == pytest.approx([6.428571] * 3, rel=1e-2)
 
 
+def test_a_line_through_four_readings_is_that_of_least_squares():
+    # least squares, calculated: slope 7.0e-5 % a km; 0.75 % at 10,000 km and 0.5 % at 6,428.6 km, each to 0.1 km
+    part = learnt([(0, 0.05), (1, 0.12), (2, 0.19), (3, 0.26)], Values((0.0, 0.1), (1.0, 1.0), 0.0, 1e-4))
+    assert np.diff(part.wear(np.array([[3.0, 4.0]]))[0][0])[0] / 1000 == pytest.approx(7.0e-5, abs=1e-8)
+    assert crossings(part, 0.75, (0.5,), 60.0)[0, 0] * 1000 == pytest.approx(10_000, abs=0.1)
+    assert crossings(part, 0.5, (0.5,), 60.0)[0, 0] * 1000 == pytest.approx(6428.6, abs=0.1)
+
+
 @given(st.floats(0.05, 0.3), st.floats(-0.05, 0.05), st.lists(st.floats(1.0, 2.0), max_size=4))
 @settings(deadline=None, max_examples=30)
 def test_any_exact_straight_series_gives_its_crossing(slope, start, u):

@@ -9,7 +9,7 @@ DISC = {"kind": "disc", "min_rotor_mm": 1.5, "new_pad_mm": 2.5}
 
 
 @pytest.mark.parametrize(
-    ("mm", "level"),  # 0.5 mm: published; 1.0 mm warning: common practice
+    ("mm", "level"),  # 0.5 mm: a repair-advice page, published; 1.0 mm warning: common practice, no source
     [(0.4, "replace"), (0.5, "replace"), (0.6, "soon"), (1.0, "soon"), (1.1, "ok")],
 )
 def test_pads_end_at_half_a_millimetre_and_warn_at_one(mm, level):

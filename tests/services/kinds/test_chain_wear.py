@@ -103,7 +103,7 @@ def test_a_chain_of_unknown_speeds_is_held_to_the_derailleur_limit():
     assert limit_pct({}) == 0.75
 
 
-def test_a_go_no_go_gauge_tells_a_half_open_interval():
+def test_a_go_no_go_gauge_tells_a_half_open_interval():  # own design rule: 0.5 fits, 0.75 does not
     assert gauge_interval(0.5, 0.75) == (0.5, 0.75)
 
 

@@ -46,7 +46,7 @@ def test_arrhenius_from_25_to_35_c(energy, factor):
 
 @pytest.mark.parametrize(
     ("kg", "grade"), [(64.9, "soft"), (65.0, "medium"), (89.9, "medium"), (90.0, "firm")]
-)  # own bands
+)  # own design rule, invented defaults
 def test_grade_bands_are_half_open(kg, grade):
     assert grade_for_mass(kg) == grade
 

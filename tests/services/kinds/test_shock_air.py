@@ -13,11 +13,13 @@ from services.kinds.shock_air import (
     is_leaking,
     leak_kpa_per_day,
     normalised_kpa,
+    sag_mm,
     sag_pct,
 )
 from services.units import celsius_from_fahrenheit, kpa_from_psi, psi_from_kpa
 
 RATED = {"max_kpa": 1900, "stroke_mm": 38}
+INCH = 25.4
 
 
 def psi_at(psi, from_c, to_c):
@@ -38,12 +40,15 @@ def test_a_shock_of_150_psi_at_20_c_at_other_temperatures(to_c, expected):
     assert psi_at(150, 20, to_c) == pytest.approx(expected, abs=0.01)
 
 
-def test_gauge_pressure_alone_would_be_wrong():  # the misuse gives 142.325 psi
-    assert psi_at(150, 20, 5) != pytest.approx(150 * 278.15 / 293.15, abs=0.5)
+def test_gauge_pressure_alone_would_be_wrong():  # calculated: the formula misused gives 142.325 psi
+    misused = 150 * 278.15 / 293.15
+    assert misused == pytest.approx(142.325, abs=0.01)
+    assert psi_at(150, 20, 5) != pytest.approx(misused, abs=0.5)
 
 
-def test_kilopascals_and_psi_agree():  # calculated: 1,034.2136 kPa at 20 C is 976.11 kPa at 5 C
+def test_kilopascals_and_psi_agree():  # calculated: 1,034.2136 kPa at 20 C is 976.11 kPa or 141.573 psi at 5 C
     assert normalised_kpa(1034.2136, 20, 5) == pytest.approx(976.11, abs=0.01)
+    assert psi_from_kpa(normalised_kpa(1034.2136, 20, 5)) == pytest.approx(141.573, abs=0.01)
 
 
 def test_a_shock_parked_in_the_cold_has_hardly_leaked():  # calculated: 149.396 psi, loss 0.604 psi in 30 days
@@ -75,7 +80,8 @@ def test_sag_of_11_4_of_38_mm_is_in_the_band():  # trike maker manual D: around 
 
 
 def test_sag_by_subtraction():  # shock maker manual of 2008 prints 7.875 - 7.275 = 0.600 in
-    assert sag_pct(7.875 - 7.275, 2.0) == pytest.approx(30.0)  # per cent of a 2 in stroke
+    assert sag_mm(7.875 * INCH, 7.275 * INCH) / INCH == pytest.approx(0.600, abs=1e-9)
+    assert sag_pct(sag_mm(7.875, 7.275), 2.0) == pytest.approx(30.0)  # per cent of a 2 in stroke; calculated
 
 
 @pytest.mark.parametrize("sag", [24.9, 35.1])
