@@ -39,7 +39,7 @@ from django.db import DatabaseError
 from services.errors import Refusal
 from tests.factories import NOW
 from tests.processes import begin_together
-from tracker.actions import desk, fitments, schedule, usage
+from tracker.actions import fitments, job_cards, schedule, signing, usage
 from tracker.models import Component, Trike, User
 
 number, folder = int(sys.argv[1]), Path(os.environ["TRACKER_DATA_DIR"])
@@ -64,11 +64,11 @@ for turn in range({ROUNDS}):
     now = NOW + timedelta(hours=turn, minutes=number)
     do(usage.record_reading, trike_id=mine.pk, value=2000 + turn, read_at=now, now=now)
     do(schedule.report_occurrence, trike_id=trikes[0].pk, kind="crash", happened_at=now, now=now)
-    card = do(desk.open_card, trike_id=mine.pk, by=by, now=now)
+    card = do(job_cards.open_card, trike_id=mine.pk, by=by, now=now)
     if card:
-        do(desk.take_odometer, card_id=card.pk, value=2000 + turn, by=by, now=now)
-        do(desk.update_card, card_id=card.pk, version=None, changes={{"correction": "oiled"}}, now=now)
-        do(desk.sign_card, card_id=card.pk, version=None, by=by, now=now)
+        do(job_cards.take_odometer, card_id=card.pk, value=2000 + turn, by=by, now=now)
+        do(job_cards.update_card, card_id=card.pk, version=None, changes={{"correction": "oiled"}}, now=now)
+        do(signing.sign_card, card_id=card.pk, version=None, by=by, now=now)
 print(json.dumps(said))
 """
 

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from tests import factories as make
-from tracker.actions import desk, usage
+from tracker.actions import job_cards, signing, swaps, usage
 from tracker.actions.refusals import FieldInvalid, RemovedBeforeFitted
 from tracker.models import Fitment, JobCard, OdometerReading
 
@@ -20,16 +20,16 @@ def trike():
 
 
 def test_a_part_fitted_after_the_odometer_was_read_is_not_swapped_out_before_it_came(trike, now):
-    card = desk.open_card(trike_id=trike.pk, now=now)
-    desk.take_odometer(card_id=card.pk, value=2010, now=now)
+    card = job_cards.open_card(trike_id=trike.pk, now=now)
+    job_cards.take_odometer(card_id=card.pk, value=2010, now=now)
     chain = make.FitmentFactory(trike=trike, fitted_at=now + timedelta(hours=1)).component
     spare = make.ComponentFactory(part_type__kind="chain")
     later = now + timedelta(hours=2)
-    desk.plan_swap(card_id=card.pk, position="chain", new_serial=spare.serial, fate="scrapped", now=later)
+    swaps.plan_swap(card_id=card.pk, position="chain", new_serial=spare.serial, fate="scrapped", now=later)
     with pytest.raises(RemovedBeforeFitted):
-        desk.sign_card(card_id=card.pk, version=None, by=make.UserFactory(), now=later)
-    desk.take_odometer(card_id=card.pk, value=2010, now=later)
-    desk.sign_card(card_id=card.pk, version=None, by=make.UserFactory(), now=later)
+        signing.sign_card(card_id=card.pk, version=None, by=make.UserFactory(), now=later)
+    job_cards.take_odometer(card_id=card.pk, value=2010, now=later)
+    signing.sign_card(card_id=card.pk, version=None, by=make.UserFactory(), now=later)
     assert Fitment.objects.current().get(trike=trike).component == spare
     assert Fitment.objects.get(component=chain).removed_at == JobCard.objects.get(pk=card.pk).worked_at
 

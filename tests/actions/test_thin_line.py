@@ -6,7 +6,7 @@ import pytest
 
 from services.positions import POSITIONS
 from tests import factories as make
-from tracker.actions import desk, fitments, handovers, schedule, trikes, usage
+from tracker.actions import bench, fitments, handovers, job_cards, schedule, signing, swaps, trikes, usage
 from tracker.actions.refusals import CardAlreadySigned, SameSigner, SerialAlreadyFitted
 from tracker.models import Component, DueLine, Fitment, LogEntry
 from tracker.queries import due, life, logbook
@@ -74,16 +74,16 @@ def test_a_signed_card_moves_the_due_list_and_keeps_the_old_battery_with_its_lif
     hub, chain, battery = (part_at(trike, p) for p in ("rear-hub", "chain", "battery"))
     line = DueLine.objects.get(component=hub, task="hub_oil_change")
     assert line.due_on < now.date()
-    card = desk.open_card(trike_id=trike.pk, complaint="noisy", by=people[0], now=now)
+    card = job_cards.open_card(trike_id=trike.pk, complaint="noisy", by=people[0], now=now)
     assert card.tasks.filter(task="hub_oil_change").exists()
-    desk.take_odometer(card_id=card.pk, value=3210, unit="km", by=people[0], now=now)
-    desk.set_task(card_id=card.pk, component_id=hub.pk, task="hub_oil_change", outcome="done", by=people[0], now=now)
-    measured = desk.record_measurement(
+    job_cards.take_odometer(card_id=card.pk, value=3210, unit="km", by=people[0], now=now)
+    bench.set_task(card_id=card.pk, component_id=hub.pk, task="hub_oil_change", outcome="done", by=people[0], now=now)
+    measured = bench.record_measurement(
         card_id=card.pk, component_id=chain.pk, quantity_code="chain_elongation_pct", value=0.62, by=people[0], now=now
     )
     assert measured.words == "0.62 % - replace soon: limit 0.75 %."
     spare = make.ComponentFactory(part_type__kind="battery")
-    desk.plan_swap(
+    swaps.plan_swap(
         card_id=card.pk,
         position="battery",
         old_serial=battery.serial.lower(),
@@ -94,7 +94,7 @@ def test_a_signed_card_moves_the_due_list_and_keeps_the_old_battery_with_its_lif
         now=now,
     )
     card.refresh_from_db()
-    desk.sign_card(card_id=card.pk, version=card.version, by=people[0], now=now)
+    signing.sign_card(card_id=card.pk, version=card.version, by=people[0], now=now)
     line.refresh_from_db()
     assert line.due_on == date(2026, 9, 19) or line.due_on > now.date()
     battery.refresh_from_db()
@@ -106,7 +106,7 @@ def test_a_signed_card_moves_the_due_list_and_keeps_the_old_battery_with_its_lif
     assert due.rebuild_differences() == []
     assert list(logbook.broken_chains()) == []
     with pytest.raises(CardAlreadySigned):
-        desk.update_card(card_id=card.pk, version=None, changes={"minutes": 5}, now=now)
+        job_cards.update_card(card_id=card.pk, version=None, changes={"minutes": 5}, now=now)
 
 
 def test_a_fitted_serial_is_refused_with_the_place_it_sits(trike, now):

@@ -15,14 +15,17 @@ from services.positions import POSITIONS
 from tests.actions import what_holds
 from tests.actions.random_workshop import BEGUN, FITTED, Workshop
 from tracker.actions import (
+    bench,
     bulk_readings,
     components,
-    desk,
     fitments,
     handovers,
+    job_cards,
     owners,
     reminders,
     schedule,
+    signing,
+    swaps,
     trikes,
     usage,
 )  # fmt: skip
@@ -226,7 +229,7 @@ class WorkshopMachine(RuleBasedStateMachine):
     @precondition(lambda self: not self.has_open_card)
     @rule(number=some)
     def open_card(self, number: int) -> None:
-        self.act(desk.open_card, trike_id=pick(Trike.objects, number).pk, by=self.by)
+        self.act(job_cards.open_card, trike_id=pick(Trike.objects, number).pk, by=self.by)
 
     on_a_card = precondition(lambda self: self.has_open_card)
 
@@ -239,7 +242,7 @@ class WorkshopMachine(RuleBasedStateMachine):
         if card := self.card(number):
             self.now += timedelta(days=days)
             before = segment_around(card.trike_id, self.now).km or [12.0]
-            self.act(desk.take_odometer, card_id=card.pk, value=round(before[-1] + days * per_day, 1), by=self.by)
+            self.act(job_cards.take_odometer, card_id=card.pk, value=round(before[-1] + days * per_day, 1), by=self.by)
 
     @on_a_card
     @rule(
@@ -252,7 +255,7 @@ class WorkshopMachine(RuleBasedStateMachine):
             if held is not None:
                 kind = held.component.part_type.kind
                 code = pick([each.code for each in all_tasks() if each.on == kind], task)
-                self.act(desk.set_task, card_id=card.pk, component_id=held.component_id, task=code, outcome=outcome)
+                self.act(bench.set_task, card_id=card.pk, component_id=held.component_id, task=code, outcome=outcome)
 
     @on_a_card
     @rule(number=some, quantity=some, value=some)
@@ -263,7 +266,7 @@ class WorkshopMachine(RuleBasedStateMachine):
         held = card and Fitment.objects.current().filter(trike=card.trike_id, component__part_type__kind=kind).first()
         if held:
             self.act(
-                desk.record_measurement, card_id=card.pk, component_id=held.component_id, quantity_code=code,
+                bench.record_measurement, card_id=card.pk, component_id=held.component_id, quantity_code=code,
                 value=pick(values, value), by=self.by,
             )  # fmt: skip
 
@@ -274,7 +277,7 @@ class WorkshopMachine(RuleBasedStateMachine):
         new = pick(Component.objects.filter(part_type__kind=FITTED[position]).exclude(state="fitted"), part)
         if card := self.card(number):
             self.act(
-                desk.plan_swap, card_id=card.pk, position=position, new_serial=new.serial if new else "", fate=fate
+                swaps.plan_swap, card_id=card.pk, position=position, new_serial=new.serial if new else "", fate=fate
             )
 
     @on_a_card
@@ -283,13 +286,13 @@ class WorkshopMachine(RuleBasedStateMachine):
         card = self.card(number)
         held = card and pick(Fitment.objects.current().filter(trike=card.trike_id), part)
         if held:
-            self.act(desk.record_failure, card_id=card.pk, component_id=held.component_id, mode="wear")
+            self.act(bench.record_failure, card_id=card.pk, component_id=held.component_id, mode="wear")
 
     @on_a_card
     @rule(number=some)
     def drop_swap(self, number: int) -> None:
         if swap := pick(Swap.objects.filter(card__state="draft"), number):
-            self.act(desk.drop_swap, card_id=swap.card_id, position=swap.position)
+            self.act(swaps.drop_swap, card_id=swap.card_id, position=swap.position)
 
     @rule(number=some, tasks=st.lists(some, min_size=1, max_size=5), value=some)
     def whole_job(self, number: int, tasks: list[int], value: int) -> None:
@@ -306,18 +309,18 @@ class WorkshopMachine(RuleBasedStateMachine):
     @rule(number=some)
     def sign(self, number: int) -> None:
         if card := self.card(number):
-            self.act(desk.sign_card, card_id=card.pk, version=card.version, by=self.by)
+            self.act(signing.sign_card, card_id=card.pk, version=card.version, by=self.by)
 
     @on_a_card
     @rule(number=some)
     def cancel(self, number: int) -> None:
         if card := self.card(number):
-            self.act(desk.cancel_card, card_id=card.pk, version=None)
+            self.act(job_cards.cancel_card, card_id=card.pk, version=None)
 
     @rule(number=some)
     def amend(self, number: int) -> None:
         if card := pick(JobCard.objects.filter(state="signed"), number):
-            self.act(desk.amend_card, card_id=card.pk, text="The minutes were forty.", by=self.by)
+            self.act(job_cards.amend_card, card_id=card.pk, text="The minutes were forty.", by=self.by)
 
     # Rules and nights
 

@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.decorators import action
 from rest_framework.request import Request
 
-from tracker.actions import desk
+from tracker.actions import bench, job_cards, signing, swaps
 from tracker.api.job_card_parts import (
     Amendment,
     CardChange,
@@ -82,14 +82,16 @@ class JobCards(Resource):
         """Open a card; the tasks due now stand on it as proposed."""
         values = self.read(OpenCard)
         told = {"by": self.person, "now": self.now}
-        return self.create_once(lambda: desk.open_card(trike_id=values["trike"], complaint=values["complaint"], **told))
+        return self.create_once(
+            lambda: job_cards.open_card(trike_id=values["trike"], complaint=values["complaint"], **told)
+        )
 
     @extend_schema(request=CardChange, responses=JobCardOut)
     def partial_update(self, request: Request, pk: str) -> HttpResponse:
         """Change complaint, cause, correction or minutes of a draft."""
 
         def change(row: JobCard, version: int, changes: dict) -> JobCard:
-            return desk.update_card(card_id=row.pk, version=version, changes=changes, by=self.person, now=self.now)
+            return job_cards.update_card(card_id=row.pk, version=version, changes=changes, by=self.person, now=self.now)
 
         return self.change(pk, CardChange, change)
 
@@ -97,13 +99,13 @@ class JobCards(Resource):
     @action(detail=True, methods=["post"])
     def odometer(self, request: Request, pk: str) -> HttpResponse:
         """Record what the display shows. With `confirm` false an unlikely value is asked about first, as with readings."""
-        return self.versioned(pk, desk.take_odometer, **with_answer(self.read(Odometer)))
+        return self.versioned(pk, job_cards.take_odometer, **with_answer(self.read(Odometer)))
 
     @extend_schema(request=NewTask, responses=JobCardOut)
     @action(detail=True, methods=["post"])
     def tasks(self, request: Request, pk: str) -> HttpResponse:
         """Put a task on the card, or say what came of it."""
-        return self.step(pk, desk.set_task, **self.on_component(NewTask))
+        return self.step(pk, bench.set_task, **self.on_component(NewTask))
 
     @extend_schema(request=None, responses={200: JobCardOut}, parameters=[TASK_ID])
     @action(detail=True, methods=["delete"], url_path=r"tasks/(?P<task_id>[^/.]+)")
@@ -112,7 +114,7 @@ class JobCards(Resource):
         row = self.row(pk).tasks.filter(pk=id_of(task_id)).first()
         if row is None:
             raise Http404
-        return self.step(pk, desk.drop_task, component_id=row.component_id, task=row.task)
+        return self.step(pk, bench.drop_task, component_id=row.component_id, task=row.task)
 
     @extend_schema(request=NewMeasurement, responses=JobCardOut)
     @action(detail=True, methods=["post"])
@@ -120,13 +122,13 @@ class JobCards(Resource):
         """Record a measured value; what it means stands with it in the answer."""
         values = self.on_component(NewMeasurement)
         values["quantity_code"] = values.pop("quantity")
-        return self.step(pk, desk.record_measurement, **values)
+        return self.step(pk, bench.record_measurement, **values)
 
     @extend_schema(request=NewSwap, responses=JobCardOut)
     @action(detail=True, methods=["post"])
     def swaps(self, request: Request, pk: str) -> HttpResponse:
         """Plan a swap; signing the card carries it out."""
-        return self.step(pk, desk.plan_swap, **self.read(NewSwap))
+        return self.step(pk, swaps.plan_swap, **self.read(NewSwap))
 
     @extend_schema(request=None, responses={200: JobCardOut}, parameters=[SWAP_ID])
     @action(detail=True, methods=["delete"], url_path=r"swaps/(?P<swap_id>[^/.]+)")
@@ -135,25 +137,25 @@ class JobCards(Resource):
         row = self.row(pk).swaps.filter(pk=id_of(swap_id)).first()
         if row is None:
             raise Http404
-        return self.step(pk, desk.drop_swap, position=row.position)
+        return self.step(pk, swaps.drop_swap, position=row.position)
 
     @extend_schema(request=NewFailure, responses=JobCardOut)
     @action(detail=True, methods=["post"])
     def failures(self, request: Request, pk: str) -> HttpResponse:
         """Record that a component failed."""
-        return self.step(pk, desk.record_failure, **self.on_component(NewFailure))
+        return self.step(pk, bench.record_failure, **self.on_component(NewFailure))
 
     @extend_schema(request=None, responses=JobCardOut)
     @action(detail=True, methods=["post"])
     def sign(self, request: Request, pk: str) -> HttpResponse:
         """Sign: swaps are carried out, work goes to the logbook, the due list moves. It cannot be undone."""
-        return self.versioned(pk, desk.sign_card)
+        return self.versioned(pk, signing.sign_card)
 
     @extend_schema(request=None, responses=JobCardOut)
     @action(detail=True, methods=["post"])
     def cancel(self, request: Request, pk: str) -> HttpResponse:
         """Cancel a draft; its odometer reading stays."""
-        return self.versioned(pk, desk.cancel_card)
+        return self.versioned(pk, job_cards.cancel_card)
 
     @extend_schema(request=Amendment, responses={201: LogEntryOut})
     @action(detail=True, methods=["post"])
@@ -162,7 +164,7 @@ class JobCards(Resource):
         card, text = self.row(pk), self.read(Amendment)["text"]
 
         def work() -> Made:
-            entry = desk.amend_card(card_id=card.pk, text=text, by=self.person, now=self.now)
+            entry = job_cards.amend_card(card_id=card.pk, text=text, by=self.person, now=self.now)
             return self.made(entry, 201, LogEntryOut)
 
         return self.once(work)

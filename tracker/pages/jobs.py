@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from tracker.actions import desk
+from tracker.actions import bench, job_cards, signing, swaps
 from tracker.models import JobCard, JobTask, Trike
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict, status_for
@@ -59,7 +59,7 @@ def open_card(request: HttpRequest, trike_id: int) -> HttpResponse:
     form = OpenCardForm(fields.sent(request))
     if form.is_bound and form.is_valid():
         card = carry_out(
-            form, desk.open_card, trike_id=trike.pk, by=request.user, now=timezone.now(), **form.cleaned_data
+            form, job_cards.open_card, trike_id=trike.pk, by=request.user, now=timezone.now(), **form.cleaned_data
         )
         if card is not None:
             return redirect("job", card.pk)
@@ -174,7 +174,7 @@ def _send(
 @require_POST
 def odometer(request: HttpRequest, card_id: int) -> HttpResponse:
     """Save the odometer section."""
-    return _send(request, _page_of(card_id), "odometer", OdometerForm(request.POST), desk.take_odometer)
+    return _send(request, _page_of(card_id), "odometer", OdometerForm(request.POST), job_cards.take_odometer)
 
 
 @page()
@@ -183,7 +183,7 @@ def words(request: HttpRequest, card_id: int) -> HttpResponse:
     """Save complaint, cause, correction and minutes."""
     form = WordsForm(request.POST)
     return _send(
-        request, _page_of(card_id), "words", form, desk.update_card,
+        request, _page_of(card_id), "words", form, job_cards.update_card,
         lambda: {"version": form.cleaned_data["version"], "changes": form.changes()},
     )  # fmt: skip
 
@@ -196,8 +196,8 @@ def task(request: HttpRequest, card_id: int) -> HttpResponse:
     key = f"task-{request.POST.get('component_id', '')[:20]}-{request.POST.get('task', '')[:40]}"
     form = TaskForm(request.POST, auto_id=f"{key}_%s")
     if request.POST.get("outcome") == "drop":
-        return _send(request, found, key, form, desk.drop_task, lambda: form.only("component_id", "task"))
-    return _send(request, found, key, form, desk.set_task)
+        return _send(request, found, key, form, bench.drop_task, lambda: form.only("component_id", "task"))
+    return _send(request, found, key, form, bench.set_task)
 
 
 @page()
@@ -207,7 +207,7 @@ def add_task(request: HttpRequest, card_id: int) -> HttpResponse:
     found = _page_of(card_id)
     form = AddTaskForm(found, request.POST)
     outcome = JobTask.Outcome.PROPOSED.value
-    return _send(request, found, "add_task", form, desk.set_task, lambda: {"outcome": outcome, **form.chosen()})
+    return _send(request, found, "add_task", form, bench.set_task, lambda: {"outcome": outcome, **form.chosen()})
 
 
 @page()
@@ -221,7 +221,7 @@ def measure(request: HttpRequest, card_id: int) -> HttpResponse:
         raise Http404
     key = f"measure-{asked_for[0]}-{asked_for[1]}"
     form = MeasureForm(lines[asked_for], request.POST, auto_id=f"{key}_%s")
-    return _send(request, found, key, form, desk.record_measurement, form.measured)
+    return _send(request, found, key, form, bench.record_measurement, form.measured)
 
 
 @page()
@@ -231,8 +231,8 @@ def swap(request: HttpRequest, card_id: int) -> HttpResponse:
     found = _page_of(card_id)
     if request.POST.get("drop"):
         position = request.POST["drop"][:20]
-        return _send(request, found, "swap", fields.Form({}), desk.drop_swap, lambda: {"position": position})
-    return _send(request, found, "swap", SwapForm(found, request.POST), desk.plan_swap)
+        return _send(request, found, "swap", fields.Form({}), swaps.drop_swap, lambda: {"position": position})
+    return _send(request, found, "swap", SwapForm(found, request.POST), swaps.plan_swap)
 
 
 @page()
@@ -240,7 +240,7 @@ def swap(request: HttpRequest, card_id: int) -> HttpResponse:
 def failure(request: HttpRequest, card_id: int) -> HttpResponse:
     """Record a failure."""
     found = _page_of(card_id)
-    return _send(request, found, "failure", FailureForm(found, request.POST), desk.record_failure)
+    return _send(request, found, "failure", FailureForm(found, request.POST), bench.record_failure)
 
 
 @page(see=ALL, do=SIGNERS)
@@ -253,7 +253,7 @@ def sign(request: HttpRequest, card_id: int) -> HttpResponse:
     if form.is_bound and form.is_valid() and _is_me(request, form):
         done = carry_out(
             form,
-            desk.sign_card,
+            signing.sign_card,
             card_id=card_id,
             version=form.cleaned_data["version"],
             by=request.user,
@@ -282,7 +282,7 @@ def _is_me(request: HttpRequest, form: SignForm) -> bool:
 @require_POST
 def cancel(request: HttpRequest, card_id: int) -> HttpResponse:
     """Cancel an open card."""
-    return _send(request, _page_of(card_id), "cancel", CancelForm(request.POST), desk.cancel_card)
+    return _send(request, _page_of(card_id), "cancel", CancelForm(request.POST), job_cards.cancel_card)
 
 
 @page(see=ALL, do=SIGNERS)
@@ -293,7 +293,7 @@ def amend(request: HttpRequest, card_id: int) -> HttpResponse:
     form = AmendForm(request.POST)
     if form.is_valid():
         done = carry_out(
-            form, desk.amend_card, card_id=card_id, by=request.user, now=timezone.now(), **form.cleaned_data
+            form, job_cards.amend_card, card_id=card_id, by=request.user, now=timezone.now(), **form.cleaned_data
         )
         if done is not None:
             messages.success(request, "The amendment is in the logbook.")

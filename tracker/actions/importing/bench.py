@@ -8,7 +8,7 @@ from services.errors import Refusal
 from services.kinds import all_tasks, judge, quantity
 from services.parts import PART_KINDS
 from services.positions import POSITIONS, check_position
-from tracker.actions.desk import in_stored_unit
+from tracker.actions.bench import in_stored_unit
 from tracker.actions.importing.fittings import USABLE, Fittings, Stay, words_for
 from tracker.actions.importing.hints import Hints
 from tracker.actions.importing.plan import Clash, NotKnown
