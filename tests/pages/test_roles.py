@@ -16,6 +16,7 @@ ALL_PAGES = [
     "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
     "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
+    "component-log", "verify-logbook",
 ]  # fmt: skip
 WRITER_PAGES = ["imports", "import", "new-handover", "handover-parts", "handover-final"]
 RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval"]

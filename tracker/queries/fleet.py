@@ -124,7 +124,7 @@ def trike_page(trike_id: int, now: datetime, log_limit: int = 60) -> TrikePage |
         occurrences=list(trike.occurrences.all()[:6]),
         picture=distance_picture(clocks[trike_id], now),
         doubts=doubts_of(trike_id, now, clocks[trike_id]),
-        log=list(trike.log_entries.select_related("actor", "component__part_type")[:log_limit]),
+        log=list(trike.log_entries.select_related("actor", "amends")[:log_limit]),
     )
 
 
@@ -181,7 +181,7 @@ def component_page(component_id: int, now: datetime) -> ComponentPage | None:
         failures=list(component.failures.select_related("trike", "card")),
         completions=list(component.completions.select_related("trike", "job_card").order_by("-done_at", "pk")[:60]),
         due=told(lines, local_date(now)),
-        log=list(component.log_entries.select_related("actor", "trike").order_by("-recorded_at", "-pk")[:60]),
+        log=list(component.log_entries.select_related("actor", "trike", "amends").order_by("-recorded_at", "-pk")[:60]),
         wear=wear_of(component_id, now, run),
     )
 
