@@ -123,3 +123,13 @@ def say_pressure(kpa: float, unit: str = "bar") -> str:
     if unit == "bar":
         return f"{bar_from_kpa(kpa):.1f} bar"
     return f"{kpa:,.0f} kPa"
+
+
+def roundest_pressure(kpa: float) -> tuple[str, str]:
+    """Return (number, unit) of a kept pressure in the unit it was probably typed in: that of bar, psi, kPa with fewest digits."""
+    shown = [(f"{value:.4f}".rstrip("0").rstrip("."), unit) for value, unit in _in_every_unit(kpa)]
+    return min(shown, key=lambda pair: len(pair[0].replace(".", "")))
+
+
+def _in_every_unit(kpa: float) -> tuple[tuple[float, str], ...]:
+    return (bar_from_kpa(kpa), "bar"), (psi_from_kpa(kpa), "psi"), (kpa, "kPa")

@@ -38,7 +38,10 @@ KIND = ServiceKind(
         Task("toe_in_check", "Toe-in", "frame", 20, safety=True, release=True, asks=("toe_in_mm",), verb="Last measured",
              plain="We measure whether the front wheels run parallel; if not, tyres wear in days."),
     ),
-    quantities=(Quantity("toe_in_mm", "Toe-in", "mm", -40, 40, instrument="toe bar at axle height"),),
+    quantities=(
+        Quantity("toe_in_mm", "Toe-in", "mm", -40, 40, instrument="toe bar at axle height",
+                 within=f"{BAND_MM[0]:g} to {BAND_MM[1]:g} mm toe-in"),
+    ),
     cautions=("After work on the steering: test at walking pace before riding. Lock nuts tight, rod ends in at least 8 mm.",),
     judge=judge,
 )  # fmt: skip

@@ -98,7 +98,7 @@ KIND = ServiceKind(
     ),
     quantities=(
         Quantity("battery_damage_signs", "Signs of damage", "signs", 0, len(SIGNS), better="lower",
-                 instrument=f"count: {', '.join(SIGNS)}"),
+                 instrument=f"count: {', '.join(SIGNS)}", within="none"),
         Quantity("battery_capacity_wh", "Battery capacity", "Wh", 1, 3600, instrument="capacity tester", better="higher"),
     ),
     cautions=(

@@ -32,7 +32,10 @@ KIND = ServiceKind(
              asks=("storage_charge_pct",), verb="Last checked",
              plain="If you lay the trike up, store the battery 30 to 60 % full, dry and frost-free; look at it every 3 months."),
     ),
-    quantities=(Quantity("storage_charge_pct", "Charge in storage", "%", 0, 100, instrument="battery display"),),
+    quantities=(
+        Quantity("storage_charge_pct", "Charge in storage", "%", 0, 100, instrument="battery display",
+                 within=f"{CHARGE_PCT[0]:g} to {CHARGE_PCT[1]:g} %"),
+    ),
     cautions=("Swollen, hot, wet or smelling: do not charge it; take it outdoors, away from anything that burns, and call us.",),
     judge=judge,
 )  # fmt: skip

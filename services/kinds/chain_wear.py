@@ -85,7 +85,7 @@ KIND = ServiceKind(
     tasks=(
         Task("chain_check", "Chain check", "chain", 10, asks=("chain_elongation_pct",), verb="Last measured",
              plain="We measure how far the chain has worn. A worn chain wears the sprockets too."),
-        Task("chain_clean", "Wash and lube the chain", "chain", 20, owner_can=True,
+        Task("chain_clean", "Wash and lube the chain", "chain", 20, owner_can=True, uses=("chain lube", "rags"),
              plain="Wipe the chain, lube it sparingly, wipe again. Keep lube off the brakes."),
     ),
     quantities=(

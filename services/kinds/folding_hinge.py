@@ -23,7 +23,8 @@ KIND = ServiceKind(
              plain="We check the hinge for wear and play and that its lock closes fully. Look at it before every ride."),
     ),
     quantities=(
-        Quantity("hinge_play_mm", "Play in the closed hinge", "mm", 0, 20, instrument="feeler gauge", better="lower"),
+        Quantity("hinge_play_mm", "Play in the closed hinge", "mm", 0, 20, instrument="feeler gauge", better="lower",
+                 within="none"),
     ),
     cautions=("A hinge that is loose or cracked, or whose lock does not close: do not ride. Mind your fingers when folding.",),
     judge=judge,

@@ -15,6 +15,7 @@ KIND = ServiceKind(
     "hub_oil", "Geared-hub oil",
     tasks=(
         Task("hub_oil_change", "Hub oil", "hub_geared", 45, verb="Last changed",
+             uses=("{oil_ml:g} ml of the hub maker's oil", "flushing oil"),
              plain="We flush the geared hub and fill fresh oil, so that the gears keep running freely."),
     ),
     cautions=(

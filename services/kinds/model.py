@@ -11,7 +11,8 @@ LEVELS = ("ok", "watch", "soon", "replace", "stop")
 class Quantity:
     """Something measured: its unit, the plausible range (outside it, a slip), and what is noted beside it.
 
-    The verdict `needs` some of that, and `takes` some into account where it is told.
+    The verdict `needs` some of that, and `takes` some into account where it is told. `within` is the limit in words where
+    it is the same for every part; where it depends on the part, services/limits.py tells it.
     """
 
     code: str
@@ -23,6 +24,7 @@ class Quantity:
     instrument: str = ""
     better: str = "band"  # lower, higher or band
     takes: tuple[str, ...] = ()
+    within: str = ""
 
     @property
     def beside(self) -> tuple[str, ...]:
@@ -32,7 +34,10 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Task:
-    """Something done on a part of kind `on` ('frame' stands for the whole trike)."""
+    """Something done on a part of kind `on` ('frame' stands for the whole trike).
+
+    `uses`: what is used up, with rated values of the part in braces, as '{oil_ml:g} ml of oil' (common practice, no source).
+    """
 
     code: str
     title: str
@@ -44,6 +49,7 @@ class Task:
     asks: tuple[str, ...] = ()
     verb: str = "Last done"
     plain: str = ""
+    uses: tuple[str, ...] = ()
     release: bool = False  # wants a test ride and a release check afterwards
 
 

@@ -98,14 +98,17 @@ KIND = ServiceKind(
              verb="Last checked",
              plain="Check the shock's air with a shock pump and bring it back to your set pressure."),
         Task("shock_air_can_service", "Shock air can", "air_shock", 45, includes=("shock_air_check",),
+             uses=("air can seal kit",),
              plain="We clean and grease the air can and renew its seals."),
         Task("shock_full_service", "Shock full service", "air_shock", 90, includes=("shock_air_can_service",),
+             uses=("full seal kit", "damping oil"),
              plain="We take the shock apart, renew seals and damping oil."),
     ),
     quantities=(
         Quantity("shock_pressure", "Shock pressure", "kPa", 0, 3500, needs=("temperature_c",), instrument="shock pump",
                  takes=("set_kpa",)),
-        Quantity("shock_sag_pct", "Sag", "%", 0, 100, instrument="ring on the shaft"),
+        Quantity("shock_sag_pct", "Sag", "%", 0, 100, instrument="ring on the shaft",
+                 within=f"{SAG_BAND_PCT[0]:g} to {SAG_BAND_PCT[1]:g} %"),
     ),
     cautions=(
         "High air pressure: never above the maximum on the part; let all air out before opening it.",

@@ -22,7 +22,10 @@ KIND = ServiceKind(
         Task("speed_sensor_check", "Speed sensor", "frame", 5, asks=("sensor_gap_mm",),
              plain="We check the sensor that tells motor and display how fast you ride."),
     ),
-    quantities=(Quantity("sensor_gap_mm", "Gap to the magnet", "mm", 0, 30, instrument="feeler gauge", better="lower"),),
+    quantities=(
+        Quantity("sensor_gap_mm", "Gap to the magnet", "mm", 0, 30, instrument="feeler gauge", better="lower",
+                 within=f"at most {GAP_MM:g} mm, or as its maker says"),
+    ),
     cautions=("Lift the wheel off the ground before the motor is tried; assist that does not cut off: do not ride.",),
     judge=judge,
 )  # fmt: skip

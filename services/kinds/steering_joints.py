@@ -33,8 +33,9 @@ KIND = ServiceKind(
     ),
     quantities=(
         Quantity("steering_play_mm", "Play in the steering, worst joint", "mm", 0, 20, instrument="dial gauge or by hand",
-                 better="lower"),
-        Quantity("rod_end_thread_mm", "Rod end thread, shortest", "mm", 0, 60, instrument="calliper", better="higher"),
+                 better="lower", within="none"),
+        Quantity("rod_end_thread_mm", "Rod end thread, shortest", "mm", 0, 60, instrument="calliper", better="higher",
+                 within=f"at least {ROD_END_MM:g} mm"),
     ),
     cautions=("Play in the steering: do not ride until it is put right. Test before riding after any work on it.",),
     judge=judge,

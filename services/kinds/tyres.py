@@ -23,7 +23,8 @@ KIND = ServiceKind(
              plain="We look for worn, cut or cracked tyres: the front ones scrub."),
     ),
     quantities=(
-        Quantity("tyres_damaged", "Tyres with cord, deep cut or bulge", "tyres", 0, 3, instrument="by eye", better="lower"),
+        Quantity("tyres_damaged", "Tyres with cord, deep cut or bulge", "tyres", 0, 3, instrument="by eye", better="lower",
+                 within="none"),
     ),
     cautions=("Cord to be seen: do not ride. Never above the pressure on the side wall.",),
     judge=judge,

@@ -30,7 +30,7 @@ KIND = ServiceKind(
     ),
     quantities=(
         Quantity("spoke_deviation_pct", "Worst spoke against its side's mean", "%", -100, 100,
-                 instrument="spoke tension meter"),
+                 instrument="spoke tension meter", within=f"within {SPOKE_BAND * 100:g} % of the mean"),
     ),
     cautions=("A wheel on a trike takes side loads: a loose spoke overloads its neighbours. Test before riding.",),
     judge=judge,

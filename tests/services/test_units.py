@@ -89,3 +89,10 @@ def test_distances_are_said_with_thousands_apart_and_no_decimals():
 @pytest.mark.parametrize(("unit", "words"), [("psi", "150 psi"), ("bar", "10.3 bar"), ("kPa", "1,034 kPa")])
 def test_pressures_are_said_in_the_readers_unit(unit, words):
     assert units.say_pressure(1034.2, unit) == words
+
+
+@pytest.mark.parametrize(
+    ("kpa", "shown"), [(1200.0, ("12", "bar")), (1034.2136, ("150", "psi")), (937.0, ("9.37", "bar"))]
+)
+def test_a_kept_pressure_is_shown_in_the_unit_it_was_probably_typed_in(kpa, shown):
+    assert units.roundest_pressure(kpa) == shown  # 150 psi is 1034.2136 kPa, NIST SP 811
