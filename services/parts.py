@@ -4,8 +4,10 @@ Ranges only keep slips of the hand out; they are common practice, no source. Lim
 """
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from services.errors import Refusal
@@ -20,9 +22,14 @@ class Rated:
     unit: str = ""
     low: float = 0.0
     high: float = 1e6
-    type: str = "number"
+    type: str = "number"  # number, text, choice, table (rows of system mass in kg and a value in `unit`)
     choices: tuple[str, ...] = ()
     required: bool = True
+    never_above: str = ""  # table: the rated value that none of its rows may pass
+
+
+TABLE_KG = (20.0, 500.0)  # plausible system mass: rider, luggage and trike
+MOST_ROWS = 20
 
 
 @dataclass(frozen=True)
@@ -67,8 +74,14 @@ def _choice(name: str, title: str, *choices: str, required: bool = True) -> Rate
     return Rated(name, title, type="choice", choices=choices, required=required)
 
 
+def _table(name: str, title: str, unit: str, low: float, high: float, never_above: str) -> Rated:
+    return Rated(name, title, unit, low, high, type="table", required=False, never_above=never_above)
+
+
 _LIST = (
-    PartKind("frame", "frame"),
+    PartKind("frame", "frame", (
+        _number("max_system_kg", "maximum system mass", "kg", 60, 500, required=False),
+    )),
     PartKind("motor", "mid-drive motor", (
         _text("firmware_family", "firmware family"),
         _number("nominal_w", "nominal power", "W", 50, 3000),
@@ -95,10 +108,13 @@ _LIST = (
         _number("max_kpa", "maximum pressure", "kPa", 100, 3500),
         _number("stroke_mm", "stroke", "mm", 10, 150),
         _number("can_cm3", "air can volume", "cm3", 5, 1000, required=False),
+        _table("start_table", "starting pressure by system mass", "kPa", 50, 3500, "max_kpa"),
     )),
     PartKind("elastomer", "elastomer", (
         _choice("grade", "grade", "soft", "medium", "firm"),
         _number("shore_a", "nominal hardness", "Shore A", 20, 98),
+        _number("from_kg", "made for a system mass from", "kg", 20, 500, required=False),
+        _number("below_kg", "and below", "kg", 20, 500, required=False),
     )),
     PartKind("brake", "brake", (
         _choice("kind", "kind", "disc", "drum"),
@@ -154,7 +170,7 @@ def check_rated(kind: str, rated: Mapping[str, Any]) -> dict[str, Any]:
                     RatedProblem(name, "rated-value-missing", f"{value.title.capitalize()} ({name}) is missing.")
                 )
             continue
-        problem = _problem(value, given)
+        problem = _problem_of_table(value, given, rated) if value.type == "table" else _problem(value, given)
         problems.extend([problem] if problem else [])
         answer[name] = given
     if problems:
@@ -182,3 +198,49 @@ def _problem(value: Rated, given: Any) -> RatedProblem | None:
                 f"{value.title.capitalize()} must be {span} {value.unit}".strip() + ".",
             )
     return None
+
+
+def _problem_of_table(value: Rated, given: Any, rated: Mapping[str, Any]) -> RatedProblem | None:
+    title = value.title.capitalize()
+    if not isinstance(given, Sequence) or isinstance(given, str) or not all(_is_pair(row) for row in given):
+        words = f"{title}: rows of system mass and {value.unit}, like 75: 960, 95: 1150."
+        return RatedProblem(value.name, "rated-value-no-table", words)
+    if not 2 <= len(given) <= MOST_ROWS or any(a[0] >= b[0] for a, b in pairwise(given)):
+        words = f"{title}: 2 to {MOST_ROWS} rows, each with more system mass than the one before."
+        return RatedProblem(value.name, "rated-value-no-order", words)
+    limit = rated.get(value.never_above)
+    high = min(value.high, limit) if isinstance(limit, int | float) else value.high
+    for mass, number in given:
+        if not (TABLE_KG[0] <= mass <= TABLE_KG[1] and value.low <= number <= high):
+            words = (
+                f"{title}: {mass:g} kg with {number:g} {value.unit} lies outside {TABLE_KG[0]:g} to {TABLE_KG[1]:g} kg "
+                f"and {value.low:g} to {high:g} {value.unit}."
+            )
+            return RatedProblem(value.name, "rated-value-out-of-range", words)
+    return None
+
+
+def _is_pair(row: Any) -> bool:
+    is_row = isinstance(row, Sequence) and not isinstance(row, str) and len(row) == 2
+    return is_row and all(
+        isinstance(number, int | float) and not isinstance(number, bool) and math.isfinite(number) for number in row
+    )
+
+
+_ROW = re.compile(r"(\d{1,6}(?:\.\d{1,6})?)(?: kg)?(?:\s*:\s*|\s+)(\d{1,6}(?:\.\d{1,6})?)(?: [A-Za-z]{1,6})?")
+
+
+def read_table(text: str) -> list[list[float]] | str:
+    """Return the rows of a table typed as '75: 960, 95: 1150' or a row a line; what is none comes back as it is."""
+    rows = [_ROW.fullmatch(part.strip()) for part in re.split(r"[,\n]", text) if part.strip()]
+    return [[_plain(match[1]), _plain(match[2])] for match in rows if match] if rows and all(rows) else text
+
+
+def _plain(digits: str) -> float:
+    number = float(digits)
+    return int(number) if number == int(number) else number
+
+
+def say_table(rows: Sequence[Sequence[float]], between: str = ", ") -> str:
+    """Return the rows of a table as read_table reads them."""
+    return between.join(f"{mass:g}: {number:g}" for mass, number in rows)

@@ -52,7 +52,7 @@ def trike(people, now):
         owner_id=owner.pk,
         handed_over_on=(now - timedelta(days=400)).date(),
         reading_km=12.0,
-        rider_mass_kg=80,
+        set_to=handovers.SetTo(rider_mass_kg=80),
         checks=[("brakes hold", True, "")],
         built_by=builder,
         now=begun,

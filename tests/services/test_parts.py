@@ -1,6 +1,6 @@
 import pytest
 
-from services.parts import PART_KINDS, BadRatedValues, check_rated
+from services.parts import PART_KINDS, BadRatedValues, check_rated, read_table, say_table
 from services.positions import POSITIONS, WrongPosition, check_position
 
 GOOD = {
@@ -67,3 +67,55 @@ def test_a_part_in_the_wrong_place_is_refused(position, kind):
     with pytest.raises(WrongPosition) as refusal:
         check_position(position, kind)
     assert refusal.value.field == "position"
+
+
+SHOCK = {"max_kpa": 1725, "stroke_mm": 38}
+
+
+def test_a_table_by_system_mass_passes_as_it_is():
+    rated = {**SHOCK, "start_table": [[75, 960], [95.5, 1150]]}
+    assert check_rated("air_shock", rated) == rated
+
+
+@pytest.mark.parametrize(
+    ("table", "code"),
+    [
+        ("75 960 1", "rated-value-no-table"),
+        (7, "rated-value-no-table"),
+        ([[75, 960], [95]], "rated-value-no-table"),
+        ([[75, "960"], [95, 1150]], "rated-value-no-table"),
+        ([[75, True], [95, 1150]], "rated-value-no-table"),
+        ([[75, float("nan")], [95, 1150]], "rated-value-no-table"),
+        ([[75, 960]], "rated-value-no-order"),
+        ([[75, 960], [75, 1150]], "rated-value-no-order"),
+        ([[n + 30, 500] for n in range(21)], "rated-value-no-order"),
+        ([[10, 960], [95, 1150]], "rated-value-out-of-range"),
+        ([[75, 960], [95, 1726]], "rated-value-out-of-range"),  # above max_kpa of the same shock
+        ([[75, 49], [95, 1150]], "rated-value-out-of-range"),
+    ],
+)
+def test_a_table_that_is_none_is_named_with_its_code(table, code):
+    with pytest.raises(BadRatedValues) as refusal:
+        check_rated("air_shock", {**SHOCK, "start_table": table})
+    assert [(p.name, p.code) for p in refusal.value.problems] == [("start_table", code)]
+
+
+def test_a_table_is_held_to_what_is_plausible_where_the_maximum_is_none():
+    with pytest.raises(BadRatedValues) as refusal:
+        check_rated("air_shock", {"max_kpa": "much", "stroke_mm": 38, "start_table": [[75, 960], [95, 3600]]})
+    assert [p.name for p in refusal.value.problems] == ["max_kpa", "start_table"]
+
+
+@pytest.mark.parametrize("text", ["75: 960, 95.5: 1150", "75 960\n95.5 1150\n", " 75 kg: 960 kPa\n95.5 kg: 1150 kPa"])
+def test_a_table_is_read_as_people_type_it(text):
+    assert read_table(text) == [[75, 960], [95.5, 1150]]
+
+
+@pytest.mark.parametrize("text", ["", "75", "75: 960; 95: 1150", "75: 960, heavy: 1150", "75,5: 960"])
+def test_a_text_that_is_no_table_comes_back_as_it_is(text):
+    assert read_table(text) == text
+
+
+def test_a_table_is_said_as_it_is_read():
+    rows = [[75, 960], [95.5, 1150]]
+    assert read_table(say_table(rows)) == rows

@@ -19,6 +19,17 @@ def add_component(
     note: str = "", life_before_km: float | None = 0.0, by: User | None = None, now: datetime, source: str = "desk",
 ) -> Component:  # fmt: skip
     """Take a component into stock. Raises SerialAlreadyKnown, NotEnough, BadSerial."""
+    return take_into_stock(
+        part_type_id=part_type_id, serial=serial, batch=batch, made_on=made_on, firmware=firmware, note=note,
+        life_before_km=life_before_km, now=now,
+    )  # fmt: skip
+
+
+def take_into_stock(
+    *, part_type_id: int, serial: str | None, batch: str = "", made_on: date | None = None, firmware: str = "",
+    note: str = "", life_before_km: float | None = 0.0, now: datetime,
+) -> Component:  # fmt: skip
+    """Write a component into the record; a step of the actions that take one in. Raises as add_component does."""
     if not serial and not batch:
         raise NotEnough("A component needs a serial or a batch number.", field="serial", remedy="Enter one of the two.")
     canonical = canonical_serial(serial) if serial else None

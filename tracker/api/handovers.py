@@ -1,13 +1,16 @@
 """Handovers over the API: rider set-up, final check, two signatures by two people. Keys cannot sign."""
 
+from dataclasses import fields as members_of
+
 import django_filters as filters
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 
-from tracker.actions.handovers import hand_over, sign_handover
+from tracker.actions.handovers import SetTo, hand_over, sign_handover
 from tracker.http.fields import Body, Choice, Day, Id, Number, Shown, Text, YesNo
 from tracker.http.filters import IdFilter
 from tracker.http.idempotency import Made
@@ -28,12 +31,14 @@ class HandoverOut(Shown):
     """The as-built record's last page. The trike is delivered when `second_signed_at` is set."""
 
     checks = CheckOut(many=True, read_only=True)
+    suggested = serializers.DictField(help_text="What was proposed for that rider, with its reasons.")
 
     class Meta:
         model = Handover
         fields = [
-            "id", "trike", "handed_over_on", "reading_km", "rider_mass_kg", "shock_pressure_kpa", "elastomer_grade",
-            "toe_in_mm", "checks", "built_by", "built_signed_at", "second_by", "second_signed_at", "note",
+            "id", "trike", "handed_over_on", "reading_km", "rider_mass_kg", "system_mass_kg", "shock_pressure_kpa",
+            "sag_mm", "elastomer_grade", "toe_in_mm", "suggested",
+            "checks", "built_by", "built_signed_at", "second_by", "second_signed_at", "note",
         ]  # fmt: skip
         read_only_fields = fields
 
@@ -47,17 +52,24 @@ class NewCheck(Body):
 
 
 class NewHandover(Body):
-    """Rider set-up and final check; sending it is the builder's signature."""
+    """Rider set-up and final check; sending it is the builder's signature.
+
+    `system_mass_kg` is rider, luggage and trike together. `without_missing`: handed over although the model's build list
+    requires parts that are not there.
+    """
 
     trike = Id()
     owner = Id()
     handed_over_on = Day()
     reading_km = Number(min_value=0, max_value=1_000_000)
     rider_mass_kg = Number(min_value=20, max_value=250, allow_null=True, default=None)
+    system_mass_kg = Number(min_value=30, max_value=500, allow_null=True, default=None)
     shock_pressure_kpa = Number(min_value=0, max_value=3_500, allow_null=True, default=None)
+    sag_mm = Number(min_value=0, max_value=150, allow_null=True, default=None)
     elastomer_grade = Choice(choices=["", "soft", "medium", "firm"], default="")
     toe_in_mm = Number(min_value=-10, max_value=10, allow_null=True, default=None)
     checks = NewCheck(many=True, max_length=100)
+    without_missing = YesNo(default=False)
     note = Text(max_length=500, allow_blank=True, default="")
 
 
@@ -85,6 +97,7 @@ class Handovers(Resource):
         """Record set-up and final check, signed by the person logged in as the builder."""
         values = self.read(NewHandover)
         values["checks"] = [(check["item"], check["passed"], check["note"]) for check in values["checks"]]
+        values["set_to"] = SetTo(**{member.name: values.pop(member.name) for member in members_of(SetTo)})
         trike_id, owner_id = values.pop("trike"), values.pop("owner")
         told = {"built_by": self.person, "by": self.person, "now": self.now, "source": self.source}
         return self.create_once(lambda: hand_over(trike_id=trike_id, owner_id=owner_id, **values, **told))

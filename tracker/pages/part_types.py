@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from services.parts import PART_KINDS
+from services.parts import PART_KINDS, Rated, read_table, say_table
 from tracker.actions.part_types import add_part_type, change_part_type
 from tracker.models import PartType
 from tracker.models.fleet import part_kinds
@@ -40,8 +40,27 @@ class PartTypeForm(fields.Form):
         return {name: self.cleaned_data[name] for name in self.rated_names if self.cleaned_data[name] not in (None, "")}
 
 
-def rated_field(rated: Any) -> forms.Field:
+class TableField(forms.CharField):
+    """Rows of system mass and a value, a row a line."""
+
+    def prepare_value(self, value: Any) -> Any:
+        """Return a kept table as people type it."""
+        return say_table(value, "\n") if isinstance(value, list) else value
+
+    def to_python(self, value: Any) -> Any:
+        """Return the rows; what is no table stays text, and the action says so."""
+        text = super().to_python(value)
+        return read_table(text) if text else ""
+
+
+def rated_field(rated: Rated) -> forms.Field:
     """Return the form field of one rated value; its limits are judged by the action."""
+    if rated.type == "table":
+        hint = (
+            f"A row a line: system mass in kg, colon, {rated.unit}. Such as 75: 960. Only from the maker's own table."
+        )
+        widget = forms.Textarea(attrs={"rows": 5, "spellcheck": "false"})
+        return TableField(label=rated.title, required=rated.required, help_text=hint, max_length=500, widget=widget)
     if rated.type == "choice":
         choices = [("", "not known"), *((code, code.replace("_", " ")) for code in rated.choices)]
         return fields.choice(rated.title, choices, required=rated.required)
@@ -64,12 +83,16 @@ def part_type(request: HttpRequest, part_type_id: int) -> HttpResponse:
     """One catalogue entry."""
     row = get_object_or_404(lists.part_types(), pk=part_type_id)
     titles = {rated.name: rated for rated in PART_KINDS[row.kind].rated}
-    rated = [
-        (titles[name].title if name in titles else name, value, titles[name].unit if name in titles else "")
-        for name, value in row.rated.items()
-    ]
+    rated = [_rated_shown(titles.get(name) or Rated(name, name), value) for name, value in row.rated.items()]
     context = {"row": row, "rated": rated, "intervals": row.intervals.all()}
     return render(request, "desk/part_type.html", context)
+
+
+def _rated_shown(rated: Rated, value: Any) -> tuple[str, Any, str]:
+    """Title, value and unit of a rated value; a table has its units in its rows."""
+    if rated.type == "table":
+        return rated.title, "; ".join(f"{mass:g} kg: {number:g} {rated.unit}" for mass, number in value), ""
+    return rated.title, value, rated.unit
 
 
 @page(see=RULERS, do=RULERS)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from services.errors import Refusal
-from services.parts import PART_KINDS, BadRatedValues, check_rated
+from services.parts import PART_KINDS, BadRatedValues, check_rated, read_table
 from tracker.actions.importing.hints import Hints
 from tracker.actions.importing.plan import BULK, Clash, NotKnown, rows_in
 from tracker.models import PartType
@@ -67,7 +67,7 @@ def rated_of(row: Row, kind: str) -> dict[str, Any]:
     types = {rated.name: rated.type for rated in PART_KINDS[kind].rated}
     values: dict[str, Any] = {}
     for name, text in pairs_of(row, "Rated values").items():
-        values[name] = _rated_number(row, name, text) if types.get(name) == "number" else text
+        values[name] = _rated_value(row, name, text, types.get(name, "text"))
     if row.problems:
         return {}
     try:
@@ -79,6 +79,13 @@ def rated_of(row: Row, kind: str) -> dict[str, Any]:
         refusal.field = "Rated values"
         row.refuse(refusal)
     return {}
+
+
+def _rated_value(row: Row, name: str, text: str, kind: str) -> Any:
+    """The value as its type asks for; a table stands in the cell as '75: 960, 95: 1150'."""
+    if kind == "number":
+        return _rated_number(row, name, text)
+    return read_table(text) if kind == "table" else text
 
 
 def _rated_number(row: Row, name: str, text: str) -> float | int | None:
