@@ -26,7 +26,7 @@ BY_POST_ONLY = {
     "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again", "make-link",
 }  # fmt: skip
 OPEN = {"login", "logout"}
-FILES = {"letter"}
+FILES = {"letter", "find-hints"}
 
 
 @pytest.fixture

@@ -26,6 +26,7 @@ urlpatterns = [
     path("login/", access.LogIn.as_view(), name="login"),
     path("logout/", access.LogOut.as_view(), name="logout"),
     path("search/", search.search, name="search"),
+    path("find-hints/", search.hints, name="find-hints"),
     path("due/", due.due_list, name="due"),
     path("outlook/", outlook.outlook, name="outlook"),
     path("trikes/", trikes.trikes, name="trikes"),
