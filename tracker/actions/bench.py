@@ -12,7 +12,7 @@ from services.units import to_kpa
 from tracker.actions.card_steps import draft_card, fitted_here, touch
 from tracker.actions.refusals import FieldInvalid, UnknownQuantity, UnknownTask
 from tracker.actions.transactions import action
-from tracker.models import Failure, Fitment, JobCard, JobTask, Measurement, User
+from tracker.models import Component, Failure, JobCard, JobTask, Measurement, User
 from tracker.queries.cards import known_beside, set_up_of
 
 
@@ -58,27 +58,36 @@ def record_measurement(
     Raises UnknownQuantity, NotThisTrike, ImpossibleMeasurement (naming the plausible range), FieldInvalid.
     """
     card = draft_card(card_id)
-    fitment = fitted_here(card, component_id)
-    known = _quantity_of(fitment, quantity_code)
-    extra = known_beside(known, set_up_of(card.trike_id))
-    extra |= {name: _number(number, name) for name, number in (context or {}).items()}
-    stored = in_stored_unit(_number(value, "value"), unit, known.unit)
-    verdict = judge(quantity_code, stored, rated=fitment.component.part_type.rated, context=extra)
-    row, _ = Measurement.objects.update_or_create(
-        card=card, component_id=component_id, quantity=quantity_code,
-        defaults={"value": stored, "context": extra, "instrument": clean_text(instrument, 80),
-                  "level": verdict.level, "words": verdict.words[:200], "taken_at": now},
-    )  # fmt: skip
+    row = write_measurement(card, component_id, quantity_code, value, unit, context or {}, instrument, now)
     touch(card)
     return row
 
 
-def _quantity_of(fitment: Fitment, code: str) -> Any:
-    kind = fitment.component.part_type.kind
+def write_measurement(
+    card: JobCard, component_id: int, quantity_code: str, value: float, unit: str, context: Mapping[str, Any],
+    instrument: str, now: datetime, *, save: bool = True,
+) -> Measurement:  # fmt: skip
+    """Judge a measured value and write it onto the card; not saved, it only tells what would stand there. A step."""
+    part = fitted_here(card, component_id).component
+    known = _quantity_of(part, quantity_code)
+    extra = known_beside(known, set_up_of(card.trike_id))
+    extra |= {name: _number(number, name) for name, number in context.items()}
+    stored = in_stored_unit(_number(value, "value"), unit, known.unit)
+    verdict = judge(quantity_code, stored, rated=part.part_type.rated, context=extra)
+    values = {"value": stored, "context": extra, "instrument": clean_text(instrument, 80), "level": verdict.level,
+              "words": verdict.words[:200], "taken_at": now}  # fmt: skip
+    which = {"card": card, "component_id": component_id, "quantity": quantity_code}
+    if not save:
+        return Measurement(**which, **values)
+    return Measurement.objects.update_or_create(**which, defaults=values)[0]
+
+
+def _quantity_of(part: Component, code: str) -> Any:
+    kind = part.part_type.kind
     asked = {q for task in all_tasks() if task.on == kind for q in task.asks}
     if code not in asked:
         raise UnknownQuantity(
-            f"'{code}' is not measured on a {fitment.component.part_type.get_kind_display()}.", field="quantity",
+            f"'{code}' is not measured on a {part.part_type.get_kind_display()}.", field="quantity",
             remedy=f"What is: {', '.join(sorted(asked)) or 'nothing'}.",
         )  # fmt: skip
     return quantity(code)

@@ -1,8 +1,26 @@
 """Steps that every action on a draft card shares: the card locked, its version raised. They open no transaction."""
 
-from tracker.actions.refusals import CardAlreadySigned, NotThisTrike, StaleVersion, WrongState
+from tracker.actions.refusals import CardAlreadySigned, Conflict, NotThisTrike, StaleVersion, WrongState
 from tracker.actions.steps import component_of_trike, lock_version
 from tracker.models import Fitment, JobCard
+
+
+class ChangedMeanwhile(Conflict):
+    """Somebody else wrote into this field since the page was loaded; `facts` has what stands there now."""
+
+    code = "changed-meanwhile"
+
+
+def is_new(stored: str, value: str, base: str, field: str) -> bool:
+    """Return whether `value` is to be written; False where it stands there already. Raises ChangedMeanwhile."""
+    if stored == value:
+        return False
+    if stored != base:
+        raise ChangedMeanwhile(
+            f"Somebody else wrote here meanwhile: {stored or 'nothing'}.", field=field,
+            remedy="Keep yours or take theirs.", theirs=stored,
+        )  # fmt: skip
+    return True
 
 
 def draft_card(card_id: int, version: int | None = None) -> JobCard:

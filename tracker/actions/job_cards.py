@@ -8,12 +8,13 @@ from typing import Any
 from django.db import IntegrityError, transaction
 
 from services.identity import clean_text
-from tracker.actions.card_steps import draft_card, touch
+from tracker.actions.card_steps import draft_card, is_new, touch
 from tracker.actions.refusals import FieldInvalid, FieldNotChangeable, Invalid, NotEnough, WrongState
 from tracker.actions.steps import LogDraft, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
 from tracker.actions.usage import keep_reading
 from tracker.models import DueLine, JobCard, JobTask, LogEntry, Trike, User
+from tracker.queries.card_texts import reading_text, typed_text
 from tracker.queries.clock import local_date
 
 CARD_CHANGES = {"complaint", "cause", "correction", "minutes"}
@@ -56,13 +57,16 @@ def _next_number(now: datetime) -> str:
 @action
 def take_odometer(
     *, card_id: int, version: int | None = None, value: float, unit: str = "km", by: User | None = None, now: datetime,
-    answer: str | None = None,
+    answer: str | None = None, base: str | None = None,
 ) -> JobCard:  # fmt: skip
     """Record the odometer on the card. A doubtful value is kept as suspect and shown to be decided.
 
-    answer: as in record_reading. Raises the refusals of record_reading.
+    answer: as in record_reading. base: what the page had loaded, as reading_text tells; with it the same value sent twice
+    is one reading, and a value somebody else entered meanwhile raises ChangedMeanwhile. Raises the refusals of record_reading.
     """
     card = draft_card(card_id, version)
+    if base is not None and not is_new(reading_text(card.reading), typed_text(value, unit), base, "value"):
+        return card
     reading = keep_reading(card.trike, value, unit, now, "job_card", by, now, note=f"job card {card}", answer=answer)
     card.reading = reading
     card.worked_at = now

@@ -1,14 +1,18 @@
 """Swaps: old serial out, new serial in; planned on the draft, carried out when the card is signed."""
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 
+from services.fates import usual_fate
 from services.identity import canonical_serial, clean_text
 from services.positions import POSITIONS, check_position
 from tracker.actions.card_steps import draft_card, touch
 from tracker.actions.refusals import (
     ComponentNotUsable,
+    Conflict,
     FieldInvalid,
     NotEnough,
     NotThisTrike,
@@ -22,6 +26,13 @@ from tracker.actions.transactions import action
 from tracker.models import Component, Fitment, JobCard, Swap, User
 
 FITTABLE = {Component.State.IN_STOCK, Component.State.RETURNED}
+PAST_LIMIT = ("replace", "stop")
+
+
+class WhichPlace(Conflict):
+    """The part fits in several places of the trike; `facts` names them."""
+
+    code = "which-place"
 
 
 @action
@@ -60,6 +71,51 @@ def plan_swap(
     return row
 
 
+@action
+def swap_in(
+    *, card_id: int, new_serial: str, position: str = "", reason: str = "", by: User | None = None, now: datetime
+) -> Swap:
+    """Plan a swap from the new serial alone: its place is known from its kind, where its old part goes is proposed.
+
+    Raises WhichPlace where it fits in several places and none was named, else the refusals of plan_swap.
+    """
+    card = draft_card(card_id)
+    new = _found(new_serial)
+    fitments = {row.position: row for row in _fitted(card)}
+    position = position or _place_for(new, fitments)
+    check_position(position, new.part_type.kind)
+    old = fitments[position].component if position in fitments else None
+    planned = card.swaps.filter(position=position).first()
+    if planned is not None and planned.new_component_id == new.pk:
+        return planned
+    _usable(new)
+    taken = card.measurements.filter(component=old, level__in=PAST_LIMIT).first() if old else None
+    row, _ = Swap.objects.update_or_create(
+        card=card, position=position,
+        defaults={"old_component": old, "new_component": new,
+                  "fate": usual_fate(old.part_type.kind, taken.level if taken else "") if old else "",
+                  "reason": clean_text(reason, 200) or (taken.words if taken else "")},
+    )  # fmt: skip
+    touch(card)
+    return row
+
+
+def _fitted(card: JobCard) -> QuerySet[Fitment]:
+    return Fitment.objects.current().filter(trike_id=card.trike_id).select_related("component__part_type")
+
+
+def _place_for(new: Component, fitments: Mapping[str, Fitment]) -> str:
+    """The one place the part can mean: where a part of its kind sits, else where it would fit."""
+    fits = [code for code, place in POSITIONS.items() if code != "frame" and new.part_type.kind in place.part_kinds]
+    places = [code for code in fits if code in fitments] or fits
+    if len(places) != 1:
+        raise WhichPlace(
+            f"{serial_words(new)} fits in several places.", field="new_serial", remedy="Say which one it goes into.",
+            positions=places,
+        )  # fmt: skip
+    return places[0]
+
+
 def _old_component(card: JobCard, position: str, held: Fitment | None, old_serial: str) -> Component | None:
     if held is None:
         if old_serial:
@@ -77,13 +133,22 @@ def _old_component(card: JobCard, position: str, held: Fitment | None, old_seria
 
 
 def _new_component(card: JobCard, position: str, serial: str) -> Component:
+    row = _found(serial)
+    check_position(position, row.part_type.kind)
+    return _usable(row)
+
+
+def _found(serial: str) -> Component:
     row = Component.objects.filter(serial=canonical_serial(serial)).select_related("part_type").first()
     if row is None:
         raise UnknownSerial(
             f"No component has the serial {canonical_serial(serial)}.", field="new_serial",
             remedy="Take it into stock first, or scan again.",
         )  # fmt: skip
-    check_position(position, row.part_type.kind)
+    return row
+
+
+def _usable(row: Component) -> Component:
     held = Fitment.objects.current().filter(component=row).select_related("trike").first()
     if held is not None:
         raise SerialAlreadyFitted(
