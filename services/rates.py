@@ -136,10 +136,12 @@ def rates_of(
     *,
     southern: np.ndarray | bool = False,
     fleet: FleetRates,
+    new_rider: np.ndarray | None = None,
 ) -> RateState:
     """Return the states of all machines from their life points, sorted by (machine, day); one entry for each machine.
 
     machine (k,) numbers, days and life_km (k,): the first point of each is its delivery. southern: (n,) by machine.
+    new_rider (k,): at which points another rider begins (new_rider_at); none: nowhere.
     """
     first, count = point_runs(machine)
     southern = np.broadcast_to(np.asarray(southern), count.shape)
@@ -152,10 +154,35 @@ def rates_of(
         at = first[:still] + rank
         part = RateState(**{name: column[:still] for name, column in columns.items()})
         moved = fold(part, days[at], life_km[at], fleet=fleet)
+        if new_rider is not None and new_rider[at].any():
+            moved = _where(new_rider[at], change_of_owner(moved, fleet), moved)
         for name, column in columns.items():
             column[:still] = getattr(moved, name)
     back = np.argsort(order, kind="stable")
     return RateState(**{name: column[back] for name, column in columns.items()})
+
+
+def new_rider_at(
+    machine: np.ndarray, days: np.ndarray, changed: Sequence[int], changed_on: Sequence[float]
+) -> np.ndarray:
+    """Return at which points (k,) another rider begins: for each change of owner the nearest point of that machine.
+
+    So the stretch across a change counts for whoever had more of it. changed: numbers of machines that stand in `machine`,
+    changed_on: the days. A change at the first point, or before it, is no change.
+    """
+    at = np.zeros(len(machine), dtype=bool)
+    for number, day in zip(changed, changed_on, strict=True):
+        begin, end = np.searchsorted(machine, [number, number + 1])
+        at[begin + int(np.argmin(np.abs(days[begin:end] - day)))] = True
+    first, _ = point_runs(machine)
+    at[first] = False
+    return at
+
+
+def _where(mask: np.ndarray, those: RateState, others: RateState) -> RateState:
+    """The states of `those` where the mask says so, of `others` elsewhere."""
+    names = (field.name for field in fields(RateState))
+    return RateState(*(np.where(mask, getattr(those, name), getattr(others, name)) for name in names))
 
 
 def point_runs(machine: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -8,7 +8,7 @@ from tests.factories import NOW
 from tracker.actions import refusals
 from tracker.actions.steps import refresh_due
 from tracker.actions.trikes import change_trike
-from tracker.models import DueLine, LogEntry, Trike, Visit
+from tracker.models import DueLine, LogEntry, Trike
 
 pytestmark = pytest.mark.django_db
 
@@ -43,7 +43,7 @@ def test_a_change_stands_in_the_logbook_with_before_and_after(trike):
 
 
 def test_what_stays_as_it_was_is_no_entry(trike):
-    change(trike, severity=1.0, plate="LT-1", model=trike.model, state="delivered")
+    change(trike, severity=1.0, plate="LT-1", model=trike.model)
     assert not LogEntry.objects.filter(kind="trike_changed").exists()
 
 
@@ -81,37 +81,10 @@ def test_a_plate_label_with_what_cannot_be_seen_is_refused(trike):
         change(trike, plate="LT\u202e2")
 
 
-@pytest.mark.parametrize("name", ["frame_serial", "delivered_on", "odometer_zero_km", "due_dirty"])
+@pytest.mark.parametrize(
+    "name", ["frame_serial", "delivered_on", "odometer_zero_km", "due_dirty", "state", "stolen_on"]
+)
 def test_what_is_not_changed_by_hand_is_refused_by_name(trike, name):
     with pytest.raises(refusals.FieldNotChangeable) as refusal:
         change(trike, **{name: "x"})
     assert refusal.value.field == name
-
-
-def test_a_retired_trike_has_nothing_due_and_no_visit_and_comes_back_with_both(trike):
-    visit = make.VisitFactory(trike=trike)
-    change(trike, state="retired")
-    visit.refresh_from_db()
-    assert not DueLine.objects.exists()
-    assert (visit.state, visit.closed_at) == (Visit.State.DROPPED, NOW)
-    change(trike, state="delivered")
-    assert DueLine.objects.get().due_life_km == pytest.approx(1500)
-
-
-def test_a_trike_with_an_open_job_card_is_not_retired(trike):
-    card = make.JobCardFactory(trike=trike)
-    with pytest.raises(refusals.WrongState, match=card.number):
-        change(trike, state="retired")
-
-
-@pytest.mark.parametrize("state", ["delivered", "retired"])
-def test_only_the_handover_takes_a_trike_out_of_build(state):
-    trike = make.TrikeFactory(state="in_build", delivered_on=None)
-    with pytest.raises(refusals.WrongState):
-        change(trike, state=state)
-
-
-@pytest.mark.parametrize("state", ["in_build", "sold", ""])
-def test_a_trike_is_made_delivered_or_retired_and_nothing_else(trike, state):
-    with pytest.raises(refusals.FieldInvalid):
-        change(trike, state=state)

@@ -27,7 +27,7 @@ GROUPS = {
     "owners": "owners", "readings": "readings", "display-changes": "readings", "meter-readings": "readings",
     "occurrences": "readings", "handovers": "handover", "job-cards": "jobs", "imports": "imports",
 }  # fmt: skip
-ODD = {"readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign"}
+ODD = {"readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign", "trikes.pass_on": "owners"}
 
 
 def need(resource: str, step: str, method: str) -> str:

@@ -1,11 +1,8 @@
 """The form that changes a trike."""
 
-from tests import factories as make
-
 
 def values(trike, **typed):
-    return {"plate": trike.plate or "", "model": trike.model, "severity": "1", "state": trike.state,
-            "version": trike.version} | typed  # fmt: skip
+    return {"plate": trike.plate or "", "model": trike.model, "severity": "1", "version": trike.version} | typed  # fmt: skip
 
 
 def test_a_trike_is_changed_and_says_so_in_its_history(workshop, desk):
@@ -22,20 +19,6 @@ def test_a_severity_beyond_its_bounds_is_refused_beside_its_field(workshop, desk
     answer = desk.post(f"/trikes/{workshop.trike.pk}/change/", values(workshop.trike, severity="2"))
     assert answer.status_code == 422
     assert "between 0.25 and 1" in answer.context["form"].errors["severity"][0]
-
-
-def test_an_open_job_card_keeps_a_trike_in_service(workshop, desk):
-    answer = desk.post(f"/trikes/{workshop.trike.pk}/change/", values(workshop.trike, state="retired"))
-    assert answer.status_code == 409
-    assert workshop.card.number in answer.context["form"].errors["state"][0]
-
-
-def test_a_trike_in_build_is_not_asked_about_its_state(desk, db):
-    trike = make.TrikeFactory(state="in_build", delivered_on=None)
-    assert "state" not in desk.get(f"/trikes/{trike.pk}/change/").context["form"].fields
-    desk.post(f"/trikes/{trike.pk}/change/", values(trike, model="Fenrunner 2"))
-    trike.refresh_from_db()
-    assert (trike.model, trike.state) == ("Fenrunner 2", "in_build")
 
 
 def test_a_stale_change_is_shown_beside_what_stands(workshop, desk):

@@ -6,7 +6,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from services.fleet_rates import SHIPPED
-from services.rates import RateState, absorb, change_of_owner, drifted, fold, rate_of, rates_of, start_rate
+from services.rates import (
+    RateState,
+    absorb,
+    change_of_owner,
+    drifted,
+    fold,
+    new_rider_at,
+    rate_of,
+    rates_of,
+    start_rate,
+)
 from services.season import DAYS_A_YEAR, season_clock
 
 ZERO = 738_900.0
@@ -152,3 +162,32 @@ def test_a_state_goes_through_json():
     stored = state.as_dict()
     assert stored["southern"] is True
     same(RateState(**stored), state)
+
+
+def test_a_change_of_owner_falls_to_the_nearest_reading_and_never_to_the_first():
+    machine = np.array([0, 0, 0, 1, 1, 1, 2])
+    day = ZERO + np.array([0.0, 100, 300, 0, 100, 300, 0])
+    at = new_rider_at(machine, day, [0, 0, 1, 2], [ZERO + 120, ZERO + 290, ZERO + 20, ZERO + 500])
+    assert at.tolist() == [False, True, True, False, False, False, False]
+
+
+def test_a_machine_that_passed_on_equals_the_same_steps_one_by_one_and_leaves_the_others_alone():
+    machine = np.repeat([0, 1, 2], 4)
+    day = np.tile(ZERO + np.array([0.0, 100, 200, 300]), 3)
+    km = np.tile([0.0, 900, 1800, 1900], 3)
+    fresh = new_rider_at(machine, day, [1], [ZERO + 190])
+    states = rates_of(machine, day, km, fleet=SHIPPED, new_rider=fresh)
+    alone = change_of_owner(rate_of(day[:3], km[:3], fleet=SHIPPED), SHIPPED)
+    same(fold(alone, day[3], km[3], fleet=SHIPPED), states.take(1))
+    for other in (0, 2):
+        same(rate_of(day[:4], km[:4], fleet=SHIPPED), states.take(other))
+
+
+def test_after_a_change_the_forecast_is_wider_and_narrows_with_the_new_riders_readings():
+    day, km = ZERO + np.arange(5) * 100.0, np.arange(5) * 500.0
+    machine = np.zeros(5, dtype=int)
+    known = rates_of(machine, day, km, fleet=SHIPPED)
+    passed = rates_of(machine, day, km, fleet=SHIPPED, new_rider=new_rider_at(machine, day, [0], [day[-1]]))
+    learned = fold(passed.take(0), day[-1] + 100, 2100.0, fleet=SHIPPED)
+    assert float(known.P[0]) < float(learned.P) < float(passed.P[0]) == SHIPPED.tau2
+    assert float(learned.m) < float(known.m[0])

@@ -120,13 +120,19 @@ def remove_component(
     *, fitment_id: int, at: datetime, reason: str = "", fate: str = Component.State.IN_STOCK, by: User | None = None,
     now: datetime, source: str = "desk",
 ) -> Fitment:  # fmt: skip
-    """End a fitment. Raises RemovedBeforeFitted, WrongState, FieldInvalid."""
+    """End a fitment. Raises RemovedBeforeFitted, WrongState (off already; a frame leaves by retirement only), FieldInvalid."""
     fitment = (
         Fitment.objects.select_for_update(of=("self",)).filter(pk=fitment_id)
         .select_related("component__part_type", "trike").first()
     )  # fmt: skip
     if fitment is None:
         raise Invalid("There is no such fitment.", field="id", remedy="Look it up again.")
+    if fitment.position == "frame":
+        raise WrongState(
+            f"The frame is the trike {fitment.trike}.",
+            field="id",
+            remedy="Retire the trike: all its parts leave it then.",
+        )
     if at > now:
         raise FieldInvalid("The moment of removal lies in the future.", field="at", remedy="Use the time it was done.")
     take_out(fitment, at, clean_text(reason, 200), fate)

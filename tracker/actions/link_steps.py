@@ -26,3 +26,8 @@ def mint_link(trike_id: int, owner_id: int, purpose: str, now: datetime) -> tupl
         expires_at=now + timedelta(days=LIFE_DAYS[purpose]),
     )
     return link, token
+
+
+def revoke_links_of(trike_id: int, now: datetime) -> int:
+    """Revoke every link to a trike, page and stop links alike; return how many were still open."""
+    return OwnerLink.objects.filter(trike_id=trike_id, revoked_at__isnull=True).update(revoked_at=now)

@@ -22,6 +22,7 @@ from tracker.actions.refusals import FieldInvalid, Invalid, WrongState
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Owner, User, Visit
 from tracker.queries.reminders import lines_of_visit, may_write_to, owner_today, owner_view, owns, still_due
+from tracker.queries.summaries import SUMMARY
 
 State = OutboxMessage.State
 SAFETY = "safety"
@@ -98,8 +99,17 @@ def _unwanted(message: OutboxMessage, now: datetime) -> str:
         return "The trike has another owner now."
     if message.kind == SAFETY:
         return "" if owner.email else "The owner has no mail address."
+    if message.kind == SUMMARY:
+        return "" if owner.email and owner.email_dead_at is None else "The owner's mail address does not work."
+    return _no_reminder(message, owner, now)
+
+
+def _no_reminder(message: OutboxMessage, owner: Owner, now: datetime) -> str:
+    """Why a routine reminder should not go out any more, or an empty text."""
     if not may_write_to(owner):
         return "The owner gets no reminders by mail."
+    if message.trike.stolen_on is not None:
+        return "The trike is reported stolen."
     if message.visit is None or message.visit.state != Visit.State.OPEN:
         return "The visit is done or no longer needed."
     if not still_due(lines_of_visit(message.visit), owner_today(owner, now)):
@@ -108,14 +118,16 @@ def _unwanted(message: OutboxMessage, now: datetime) -> str:
 
 
 def _allowed(message: OutboxMessage, now: datetime) -> datetime:
-    """The next moment this message may arrive: safety notices keep no quiet hours."""
-    if message.kind == SAFETY:
+    """The next moment this message may arrive: safety notices and what was asked for keep no quiet hours."""
+    if message.kind in {SAFETY, SUMMARY}:
         return now
     return next_allowed(now, message.owner.time_zone, settings.QUIET_UNTIL_HOUR, settings.QUIET_FROM_HOUR)
 
 
 def _links(message: OutboxMessage, now: datetime) -> Links:
     _, page = mint_link(message.trike_id, message.owner_id, "page", now)
+    if message.kind == SUMMARY:  # asked for, not a list to get off
+        return Links(page=f"{settings.PUBLIC_URL}/o/{page}", stop="")
     _, stop = mint_link(message.trike_id, message.owner_id, "stop", now)
     return Links(page=f"{settings.PUBLIC_URL}/o/{page}", stop=f"{settings.PUBLIC_URL}/o/stop/{stop}")
 

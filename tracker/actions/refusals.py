@@ -68,6 +68,12 @@ class SameSigner(Conflict):
     code = "same-signer"
 
 
+class SameOwner(Conflict):
+    """The trike belongs to this person already."""
+
+    code = "same-owner"
+
+
 class NotThisTrike(Invalid):
     """The component does not sit on the trike of the card."""
 

@@ -243,7 +243,8 @@ def _save_visits(new: list[Visit], changed: list[Visit], dropped: list[Visit], n
 def _write_messages(visits: Sequence[Visit], now: datetime) -> int:
     """Write the messages these visits call for; return how many are new."""
     ids = [visit.trike_id for visit in visits]
-    owners, history = owners_of(ids), _sent(ids)
+    owners = owners_of(ids)
+    history = _sent(ids, owners)
     first_due = _first_due([visit.pk for visit in visits])
     messages = []
     for visit in visits:
@@ -260,13 +261,15 @@ def _write_messages(visits: Sequence[Visit], now: datetime) -> int:
     return len(keys - there)
 
 
-def _sent(ids: Sequence[int]) -> dict[int, list[Sent]]:
-    """Trike id -> its reminders that went out, may have, or will; oldest first."""
+def _sent(ids: Sequence[int], owners: dict[int, Owner]) -> dict[int, list[Sent]]:
+    """Trike id -> the reminders to its present owner that went out, may have, or will; oldest first."""
     history: dict[int, list[Sent]] = {}
     rows = OutboxMessage.objects.filter(trike_id__in=ids, kind="reminder").order_by("created_at", "pk")
     for row in rows.exclude(state=OutboxMessage.State.DROPPED).only(
-        "trike_id", "visit_id", "stage", "sent_at", "created_at"
+        "trike_id", "owner_id", "visit_id", "stage", "sent_at", "created_at"
     ):
+        if row.trike_id not in owners or row.owner_id != owners[row.trike_id].pk:
+            continue  # what the owner before was told says nothing to this one
         history.setdefault(row.trike_id, []).append(Sent(row.visit_id, row.stage, row.sent_at or row.created_at))
     return history
 

@@ -5,19 +5,16 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from django.db.models import F
-
 from services.identity import canonical_serial, clean_text
 from services.interval_rules import SEVERITY_FLOOR
 from tracker.actions.fitments import component_to_fit, fit
-from tracker.actions.refusals import FieldInvalid, Invalid, SerialAlreadyKnown, WrongState
+from tracker.actions.refusals import FieldInvalid, Invalid, SerialAlreadyKnown
 from tracker.actions.steps import assign, draft_of, lock_version, only_these, refresh_due, write_logs
 from tracker.actions.transactions import action
-from tracker.models import JobCard, Trike, User, Visit
+from tracker.models import Trike, User
 
-TRIKE_CHANGES = {"severity", "plate", "model", "state"}
+TRIKE_CHANGES = {"severity", "plate", "model"}
 EASIEST = 1.0
-IN_SERVICE = {Trike.State.DELIVERED, Trike.State.RETIRED}  # what may be changed into each other
 
 
 @action
@@ -25,18 +22,38 @@ def register_trike(
     *, frame_component_id: int, plate: str = "", model: str = "", by: User | None = None, now: datetime,
     source: str = "desk",
 ) -> Trike:  # fmt: skip
-    """Begin a trike's record with its frame. Raises SerialAlreadyKnown, SerialAlreadyFitted, ComponentNotUsable."""
+    """Begin a trike's record with its frame; where that was kept from a retired trike, open the record again.
+
+    Raises SerialAlreadyKnown, SerialAlreadyFitted, ComponentNotUsable.
+    """
     frame = component_to_fit(frame_component_id)
     if frame.part_type.kind != "frame" or not frame.serial:
         raise Invalid("A trike begins with a frame that has a serial.", field="frame", remedy="Choose a frame.")
-    label = _free_plate(plate)
-    if Trike.objects.filter(frame_serial=frame.serial).exists():
+    known = Trike.objects.filter(frame_serial=frame.serial).values_list("pk", "state").first()
+    if known is None:
+        trike = Trike.objects.create(
+            frame_serial=frame.serial, plate=_free_plate(plate), model=clean_text(model, 80)
+        )  # fmt: skip
+    elif known[1] == Trike.State.RETIRED:
+        trike = _open_again(lock_version(Trike, known[0], None), plate, model, by, now, source)
+    else:
         raise SerialAlreadyKnown(
             f"Trike {frame.serial} is registered already.", field="frame", remedy="Open that trike."
         )
-    trike = Trike.objects.create(frame_serial=frame.serial, plate=label, model=clean_text(model, 80))
     fit(trike, "frame", frame, now, by, source, now)
     refresh_due([trike.pk], now)
+    return trike
+
+
+def _open_again(trike: Trike, plate: str, model: str, by: User | None, now: datetime, source: str) -> Trike:
+    """Take a retired trike back: its record, logbook and owners go on; its parts are fitted as they are found."""
+    trike.plate = _free_plate(plate, trike) or trike.plate
+    trike.model = clean_text(model, 80) or trike.model
+    trike.state = Trike.State.DELIVERED if trike.delivered_on else Trike.State.IN_BUILD
+    trike.retired_on, trike.retired_reason = None, ""
+    trike.version += 1
+    trike.save(update_fields=["plate", "model", "state", "retired_on", "retired_reason", "version"])
+    write_logs([draft_of(trike.pk, "opened_again", now, by, source, {"state": trike.state})], now)
     return trike
 
 
@@ -45,9 +62,9 @@ def change_trike(
     *, trike_id: int, version: int | None, changes: Mapping[str, Any], by: User | None, now: datetime,
     source: str = "desk",
 ) -> Trike:  # fmt: skip
-    """Change severity, plate, model, or take a delivered trike out of service and back; the due list follows at once.
+    """Change severity, plate or model; the due list follows at once. Out of service: tracker/actions/retirement.py.
 
-    Raises StaleVersion, FieldNotChangeable, FieldInvalid, SerialAlreadyKnown (plate in use), WrongState.
+    Raises StaleVersion, FieldNotChangeable, FieldInvalid, SerialAlreadyKnown (plate in use).
     """
     trike = lock_version(Trike, trike_id, version)
     only_these(changes, TRIKE_CHANGES)
@@ -56,17 +73,13 @@ def change_trike(
         values["plate"] = _free_plate(values["plate"], trike)
     if "severity" in values:
         values["severity"] = _checked_severity(values["severity"])
-    if "state" in values:
-        _check_state(trike, values["state"])
     before = {name: getattr(trike, name) for name in values}
     assign(trike, values)
     moved = {name for name in values if getattr(trike, name) != before[name]}
     if moved:
         body = {"before": {n: before[n] for n in sorted(moved)}, "after": {n: getattr(trike, n) for n in sorted(moved)}}
         write_logs([draft_of(trike.pk, "trike_changed", now, by, source, body)], now)
-    if "state" in moved and trike.state == Trike.State.RETIRED:
-        _drop_visits(trike, now)
-    if moved & {"severity", "state"}:
+    if "severity" in moved:
         refresh_due([trike.pk], now)
     return trike
 
@@ -87,26 +100,3 @@ def _checked_severity(value: Any) -> float:
             remedy="1 dry tarmac, 0.75 wet or winter salt, 0.5 sand, gravel or loaded touring.",
         )  # fmt: skip
     return float(value)
-
-
-def _check_state(trike: Trike, state: str) -> None:
-    if state == trike.state:
-        return
-    if state not in IN_SERVICE:
-        raise FieldInvalid(f"A trike is not made '{state}' by hand.", field="state", remedy="Use delivered or retired.")
-    if trike.state not in IN_SERVICE:
-        raise WrongState(
-            f"Trike {trike} is {trike.get_state_display()}.", field="state", remedy="The handover delivers it."
-        )
-    card = JobCard.objects.filter(trike=trike, state=JobCard.State.DRAFT).first()
-    if card is not None:
-        raise WrongState(
-            f"Job card {card.number} of this trike is still open.", field="state", remedy="Sign or cancel it first."
-        )
-
-
-def _drop_visits(trike: Trike, now: datetime) -> None:
-    """A trike out of service is asked to no visit: nights no longer look at it."""
-    Visit.objects.filter(trike=trike, state=Visit.State.OPEN).update(
-        state=Visit.State.DROPPED, closed_at=now, sequence=F("sequence") + 1
-    )

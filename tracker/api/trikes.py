@@ -10,35 +10,19 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from services.positions import POSITIONS
-from tracker.actions.trikes import IN_SERVICE, change_trike, register_trike
+from tracker.actions.trikes import change_trike, register_trike
 from tracker.api.due_lines import UNIT, DueLineOut, due_context
 from tracker.api.job_cards import JobCardOut
 from tracker.api.log_entries import LogEntryOut
+from tracker.api.passing import Passing
 from tracker.api.readings import ReadingOut
-from tracker.http.fields import Body, Choice, Id, Moment, Number, Shown, Text
+from tracker.api.trike_shown import TrikeOut
+from tracker.http.fields import Body, Id, Moment, Number, Text
 from tracker.http.filters import IdFilter, SerialFilter
 from tracker.http.resource import Resource
 from tracker.models import DueLine, Fitment, LogEntry, Trike
 from tracker.queries import cards, lists
 from tracker.queries.life import distances_now, lives_of
-
-
-class TrikeOut(Shown):
-    """A machine. Its identity is the frame serial; `owner` is the id of who owns it now."""
-
-    owner = serializers.SerializerMethodField()
-
-    class Meta:
-        model = Trike
-        fields = [
-            "id", "frame_serial", "plate", "model", "state", "delivered_on", "odometer_zero_km", "severity", "owner",
-            "version",
-        ]  # fmt: skip
-        read_only_fields = fields
-
-    def get_owner(self, row: Trike) -> int | None:
-        """The present owner's id."""
-        return row.now_owned[0].owner_id if row.now_owned else None
 
 
 class NewTrike(Body):
@@ -55,7 +39,6 @@ class TrikeChange(Body):
     severity = Number(min_value=0.25, max_value=1, required=False)
     plate = Text(max_length=60, allow_blank=True, allow_null=True, required=False)
     model = Text(max_length=80, allow_blank=True, required=False)
-    state = Choice(choices=sorted(IN_SERVICE), required=False)
 
 
 class FittedOut(serializers.Serializer):
@@ -108,7 +91,7 @@ class TrikeFilter(filters.FilterSet):
         return rows.filter(ownerships__owner_id=owner_id, ownerships__until__isnull=True)
 
 
-class Trikes(Resource):
+class Trikes(Passing, Resource):
     """The machines."""
 
     resource, output, filterset_class = "trikes", TrikeOut, TrikeFilter
@@ -129,7 +112,7 @@ class Trikes(Resource):
 
     @extend_schema(request=TrikeChange, responses=TrikeOut)
     def partial_update(self, request: Request, pk: str) -> HttpResponse:
-        """Change severity, plate or model, or take it out of service and back; its due lines follow at once."""
+        """Change severity, plate or model; its due lines follow at once. Out of service: `retire`."""
         told = {"by": self.person, "now": self.now, "source": self.source}
 
         def change(row: Trike, version: int, changes: dict) -> Trike:

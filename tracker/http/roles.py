@@ -45,6 +45,7 @@ TABLE: dict[str, dict[str, Right]] = {
     "trikes": {
         "list": READ, "retrieve": READ, "create": WRITE_FLEET, "partial_update": WRITE_FLEET, "distance": READ,
         "components": READ, "readings": READ, "due_lines": READ, "logbook": READ, "job_cards": READ,
+        "pass_on": WRITE_PEOPLE, "report_stolen": WRITE_FLEET, "found_again": WRITE_FLEET, "retire": WRITE_FLEET,
     },
     "owners": {
         "list": READ_PEOPLE, "retrieve": READ_PEOPLE, "create": WRITE_PEOPLE, "partial_update": WRITE_PEOPLE,

@@ -15,6 +15,7 @@ ALWAYS = ("400", "401", "403", "406", "429", "500", "503")
 OF_ONE = ("404",)
 OF_WRITES = ("409", "413", "415", "422")
 OF_CHANGES = ("412", "428")
+CONDITIONAL = {"sign", "cancel", "pass_on", "report_stolen", "found_again", "retire"}  # take If-Match
 WORDS = {
     "400": "Not understood: body, query string or a header.", "401": "No valid key and no session.",
     "403": "The role or the key's scopes do not allow it.", "404": "Not there, or not for you to see.",
@@ -81,7 +82,7 @@ class ProblemAutoSchema(AutoSchema):
             statuses += OF_WRITES
         if self.method == "DELETE":
             statuses += ("409",)
-        if self.method == "PATCH" or getattr(self.view, "action", "") in {"sign", "cancel"}:
+        if self.method == "PATCH" or getattr(self.view, "action", "") in CONDITIONAL:
             statuses += OF_CHANGES
         return statuses
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from services.forecast_words import say_rate
 from tracker.actions import schedule
-from tracker.actions.trikes import IN_SERVICE, change_trike
+from tracker.actions.trikes import change_trike
 from tracker.models import Occurrence, Trike
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict, status_for
@@ -23,7 +23,7 @@ from tracker.queries.fleet import trike_page
 
 STATES = (("", "All"), *Trike.State.choices)
 LOG_SHOWN = 60
-CHANGEABLE = ["plate", "model", "severity", "state"]
+CHANGEABLE = ["plate", "model", "severity"]
 
 
 class OccurrenceForm(fields.Form):
@@ -35,7 +35,7 @@ class OccurrenceForm(fields.Form):
 
 
 class TrikeForm(fields.Form):
-    """What can be changed of a trike by hand; a trike in build has no say about its state."""
+    """What can be changed of a trike by hand."""
 
     plate = fields.scan("Plate label", required=False)
     model = fields.text("Model", 80)
@@ -43,12 +43,11 @@ class TrikeForm(fields.Form):
         "How hard it is used",
         help_text="1 dry tarmac, 0.75 wet or winter salt, 0.5 sand, gravel or loaded touring; 0.25 at least.",
     )
-    state = fields.choice("State", [(code, words) for code, words in Trike.State.choices if code in IN_SERVICE])
     version = fields.version()
 
     def changes(self) -> dict[str, Any]:
         """Return what was filled in; an empty plate is none."""
-        kept = {name: self.cleaned_data[name] for name in CHANGEABLE if name in self.fields}
+        kept = {name: self.cleaned_data[name] for name in CHANGEABLE}
         return kept | {"plate": kept["plate"] or None}
 
 
@@ -90,12 +89,10 @@ def trike(request: HttpRequest, trike_id: int) -> HttpResponse:
 
 @page()
 def change(request: HttpRequest, trike_id: int) -> HttpResponse:
-    """Change plate, model or how hard it is used; take it out of service and back."""
+    """Change plate, model or how hard it is used."""
     row = get_object_or_404(Trike, pk=trike_id)
     initial = {name: getattr(row, name) for name in [*CHANGEABLE, "version"]}
     form = TrikeForm(fields.sent(request), initial=initial)
-    if row.state not in IN_SERVICE:
-        del form.fields["state"]
     if form.is_bound and form.is_valid():
         done = carry_out(
             form, change_trike, trike_id=row.pk, version=form.cleaned_data["version"], changes=form.changes(),

@@ -8,6 +8,7 @@ from services.fleet_rates import SHIPPED, SHIPPED_CYCLES, SHIPPED_HOURS, FleetRa
 from services.hemisphere import is_southern
 from services.wear_model import Values
 from tracker.models import FleetNumbers, MeterReading, Ownership, Trike
+from tracker.queries.clock import day_of_date
 
 SHIPPED_BY_METER = {"km": SHIPPED, "hours": SHIPPED_HOURS, "cycles": SHIPPED_CYCLES}
 METERS = {"hours": MeterReading.Meter.MOTOR_HOURS, "cycles": MeterReading.Meter.CHARGE_CYCLES}
@@ -57,6 +58,15 @@ def southern_of(trike_ids: Iterable[int]) -> dict[int, bool]:
     """Return trike id -> whether its rider's seasons are the southern ones, by the present owner's time zone."""
     rows = Ownership.objects.filter(trike_id__in=set(trike_ids), until__isnull=True)
     return {trike_id: is_southern(zone) for trike_id, zone in rows.values_list("trike_id", "owner__time_zone")}
+
+
+def owner_changes_of(trike_ids: Iterable[int]) -> dict[int, list[float]]:
+    """Return trike id -> the days on which it passed to another owner, in order; none for most. One query."""
+    changes: dict[int, list[float]] = {}
+    rows = Ownership.objects.filter(trike_id__in=set(trike_ids)).order_by("trike_id", "since", "pk")
+    for trike_id, since in rows.values_list("trike_id", "since"):
+        changes.setdefault(trike_id, []).append(day_of_date(since))
+    return {trike_id: days[1:] for trike_id, days in changes.items() if len(days) > 1}
 
 
 def trikes_behind() -> list[int]:

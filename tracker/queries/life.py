@@ -13,12 +13,12 @@ from services.fleet_rates import FleetRates
 from services.forecast import distance_on
 from services.life import Life, Span, life_of
 from services.odometer import DisplayChange, Timeline, build_timeline
-from services.rates import RateState, rates_of
+from services.rates import RateState, new_rider_at, rates_of
 from services.riding import RiderRate, rider_rate
 from tracker.models import Component, Fitment, Handover, MeterReading, OdometerReading, Trike
 from tracker.models import DisplayChange as DisplayChangeRow
 from tracker.queries.clock import day_of, day_of_date, local_date
-from tracker.queries.fleet_numbers import METERS, FleetBook, books_of, southern_of
+from tracker.queries.fleet_numbers import METERS, FleetBook, books_of, owner_changes_of, southern_of
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ class TrikeClock:
     state: RateState
     book: FleetBook
     zero_day: float
+    passed: tuple[float, ...] = ()  # days on which it passed to another owner
 
     @cached_property
     def rate(self) -> RiderRate:
@@ -44,31 +45,42 @@ class TrikeClock:
 def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
     """Return the clocks of these trikes, in a fixed number of queries however many they are."""
     ids = set(trike_ids)
-    lines, south = timelines_of(ids), southern_of(ids)
+    lines, south, passed = timelines_of(ids), southern_of(ids), owner_changes_of(ids)
     row_ids = dict(Trike.objects.filter(pk__in=ids).values_list("pk", "fleet_numbers_id"))
     books = books_of(row_ids.values())
     clocks = {}
     for row_id, book in books.items():
         mine = [pk for pk in lines if row_ids[pk] == row_id]
         if mine:
-            clocks |= _clocks(mine, lines, book, np.array([south.get(pk, False) for pk in mine]))
+            clocks |= _clocks(mine, lines, book, np.array([south.get(pk, False) for pk in mine]), passed)
     return {pk: clocks[pk] for pk in lines}
 
 
-def _clocks(ids: list[int], lines: dict[int, Timeline], book: FleetBook, southern: np.ndarray) -> dict[int, TrikeClock]:
+def _clocks(
+    ids: list[int], lines: dict[int, Timeline], book: FleetBook, southern: np.ndarray, passed: dict[int, list[float]]
+) -> dict[int, TrikeClock]:
     """The clocks of trikes that share a book."""
-    found = _with_rates(ids, lines, book.km, southern)
-    return {pk: TrikeClock(pk, line, state, book, float(line.days[0])) for pk, (line, state) in found.items()}
+    found = _with_rates(ids, lines, book.km, southern, passed)
+    return {
+        pk: TrikeClock(pk, line, state, book, float(line.days[0]), tuple(passed.get(pk, ())))
+        for pk, (line, state) in found.items()
+    }
 
 
 def _with_rates(
-    ids: list[int], lines: dict[int, Timeline], fleet: FleetRates, southern: np.ndarray
+    ids: list[int],
+    lines: dict[int, Timeline],
+    fleet: FleetRates,
+    southern: np.ndarray,
+    passed: dict[int, list[float]],
 ) -> dict[int, tuple[Timeline, RateState]]:
-    """Each timeline with what is expected after it, and its rate; all folded together."""
+    """Each timeline with what is expected after it, and its rate; all folded together. passed: days of a change of rider."""
     machine = np.repeat(np.arange(len(ids)), [len(lines[pk].days) for pk in ids])
     days = np.concatenate([lines[pk].days for pk in ids])
     life = np.concatenate([lines[pk].life_km for pk in ids])
-    states = rates_of(machine, days, life, southern=southern, fleet=fleet)
+    changes = [(row, day) for row, pk in enumerate(ids) for day in passed.get(pk, ())]
+    fresh = new_rider_at(machine, days, *zip(*changes, strict=True)) if changes else None
+    states = rates_of(machine, days, life, southern=southern, fleet=fleet, new_rider=fresh)
     ahead_days, ahead_km = expected_lines(states, fleet)
     return {
         pk: (with_expected(lines[pk], ahead_days[row], ahead_km[row]), states.take(row)) for row, pk in enumerate(ids)
@@ -228,9 +240,16 @@ def meter_clocks_of(
         for ids in by_book.values():
             book = clocks[trike_by_component[ids[0]]].book
             southern = np.array([bool(clocks[trike_by_component[pk]].state.southern) for pk in ids])
-            found = _with_rates(ids, {pk: lines[pk, meter] for pk in ids}, getattr(book, name), southern)
+            passed = {pk: _passed_with(runs[pk], clocks[trike_by_component[pk]]) for pk in ids}
+            found = _with_rates(ids, {pk: lines[pk, meter] for pk in ids}, getattr(book, name), southern, passed)
             answer |= {(pk, name): MeterClock(line, state) for pk, (line, state) in found.items()}
     return answer
+
+
+def _passed_with(run: ComponentRun, clock: TrikeClock) -> list[float]:
+    """The days on which a component passed to another owner together with the trike it sits on."""
+    fitted = day_of(run.fitments[-1].fitted_at)
+    return [day for day in clock.passed if day > fitted]
 
 
 @dataclass(frozen=True)

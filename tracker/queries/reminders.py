@@ -170,11 +170,12 @@ def link_by_hash(token_hash: str, purpose: str) -> OwnerLink | None:
 
 
 def due_lines_by_trike(trike_ids: Iterable[int]) -> dict[int, list[DueLine]]:
-    """Return the dated due lines of delivered trikes, soonest first."""
+    """Return the dated due lines of delivered trikes, soonest first. Who had a trike stolen is asked to no visit."""
     lines: dict[int, list[DueLine]] = {}
     rows = DueLine.objects.filter(
-        trike_id__in=list(trike_ids), due_on__isnull=False, trike__state=Trike.State.DELIVERED
-    )
+        trike_id__in=list(trike_ids), due_on__isnull=False, trike__state=Trike.State.DELIVERED,
+        trike__stolen_on__isnull=True,
+    )  # fmt: skip
     for row in rows.order_by("trike_id", "due_on", "pk"):
         lines.setdefault(row.trike_id, []).append(row)
     return lines

@@ -1,0 +1,20 @@
+"""Steps that end what the workshop had planned with a trike's owner. They open no transaction of their own."""
+
+from datetime import datetime
+
+from django.db.models import F
+
+from tracker.models import OutboxMessage, Visit
+
+
+def drop_visit(trike_id: int, now: datetime) -> None:
+    """Close the open visit of a trike as no longer needed; a subscribed calendar shows it cancelled."""
+    Visit.objects.filter(trike_id=trike_id, state=Visit.State.OPEN).update(
+        state=Visit.State.DROPPED, closed_at=now, sequence=F("sequence") + 1
+    )
+
+
+def drop_reminders(trike_id: int, why: str) -> int:
+    """Drop the reminders about a trike that wait to be sent; return how many. Safety notices stay."""
+    waiting = OutboxMessage.objects.filter(trike_id=trike_id, state=OutboxMessage.State.WAITING, kind="reminder")
+    return waiting.update(state=OutboxMessage.State.DROPPED, last_error=why)
