@@ -7,6 +7,7 @@ urlpatterns = [
     path("", include("tracker.pages.urls")),
     path("", include("tracker.pages.health")),
     path("o/", include("tracker.pages.owner")),
+    path("t/", include("tracker.pages.found")),
     path("api/", include("tracker.api.urls")),
     path("admin/", admin.site.urls),
 ]

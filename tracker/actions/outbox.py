@@ -15,6 +15,8 @@ from django.db import connection, transaction
 from django.db.models import F
 
 from services.quiet_hours import next_allowed
+from tracker.actions.found import KIND as FOUND
+from tracker.actions.found import write_desk_letter
 from tracker.actions.letters import Links, write_letter
 from tracker.actions.link_steps import mint_link
 from tracker.actions.posting import Channel, Delivery, Letter, Outcome
@@ -83,16 +85,23 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
         return None
     try:
         with transaction.atomic():
-            view = owner_view(message.trike, message.owner, now)
-            return write_letter(message, view, _links(message, now), now)
+            return _written(message, now)
     except Exception as error:  # one letter that cannot be written must not stop the next
         log.exception("letter could not be written", key=message.key)
         _settle(message, state=State.FAILED, last_error=f"The letter could not be written: {error}")
         return None
 
 
+def _written(message: OutboxMessage, now: datetime) -> Letter:
+    if message.kind == FOUND:
+        return write_desk_letter(message, now)
+    return write_letter(message, owner_view(message.trike, message.owner, now), _links(message, now), now)
+
+
 def _unwanted(message: OutboxMessage, now: datetime) -> str:
     """Why the message should not go out any more, or an empty text."""
+    if message.kind == FOUND:  # to the desk itself
+        return ""
     owner = Owner.objects.filter(pk=message.owner_id).first()
     message.owner = owner
     if owner is None or message.trike_id is None or not owns(owner.pk, message.trike_id):
@@ -119,7 +128,7 @@ def _no_reminder(message: OutboxMessage, owner: Owner, now: datetime) -> str:
 
 def _allowed(message: OutboxMessage, now: datetime) -> datetime:
     """The next moment this message may arrive: safety notices and what was asked for keep no quiet hours."""
-    if message.kind in {SAFETY, SUMMARY}:
+    if message.kind in {SAFETY, SUMMARY, FOUND}:
         return now
     return next_allowed(now, message.owner.time_zone, settings.QUIET_UNTIL_HOUR, settings.QUIET_FROM_HOUR)
 
@@ -137,7 +146,8 @@ def _mark(message: OutboxMessage, delivery: Delivery, now: datetime, rng: random
     """Write down what became of the letter."""
     note = delivery.note[:NOTE_LENGTH]
     if delivery.outcome is Outcome.SENT:
-        _settle(message, state=State.SENT, sent_at=now, file_name=delivery.file_name, last_error="")
+        told = {"payload": {}} if message.kind == FOUND else {}  # the finder's words stand in the mail alone
+        _settle(message, state=State.SENT, sent_at=now, file_name=delivery.file_name, last_error="", **told)
     elif delivery.outcome is Outcome.LATER and message.attempts < MOST_ATTEMPTS:
         again = now + wait_after(message.attempts, rng)
         _settle(message, state=State.WAITING, not_before=_allowed(message, again), last_error=note)
@@ -145,7 +155,7 @@ def _mark(message: OutboxMessage, delivery: Delivery, now: datetime, rng: random
         _settle_unknown(message, note, now)
     else:
         _settle(message, state=State.FAILED, last_error=note)
-    if delivery.outcome is Outcome.DEAD:
+    if delivery.outcome is Outcome.DEAD and message.owner is not None:
         Owner.objects.filter(pk=message.owner_id, email=message.owner.email, email_dead_at__isnull=True).update(
             email_dead_at=now, version=F("version") + 1
         )
@@ -228,8 +238,7 @@ def _held(message_id: int) -> OutboxMessage:
 
 def _send_again(message: OutboxMessage, choice: str, by: User | None, now: datetime) -> OutboxMessage:
     message.state, message.attempts, message.lease_until = State.WAITING, 0, None
-    owner = Owner.objects.get(pk=message.owner_id)
-    message.owner = owner
+    message.owner = Owner.objects.filter(pk=message.owner_id).first()
     message.not_before = _allowed(message, now)
     return _decided(message, choice, by, now)
 
@@ -237,6 +246,7 @@ def _send_again(message: OutboxMessage, choice: str, by: User | None, now: datet
 def _decided(message: OutboxMessage, choice: str, by: User | None, now: datetime) -> OutboxMessage:
     """Keep who decided what and when, beside the message."""
     decision = {"choice": choice, "by": by.pk if by else None, "at": now.isoformat()}
-    message.payload = {**message.payload, "decisions": [*message.payload.get("decisions", []), decision]}
+    ended = message.kind == FOUND and message.state != State.WAITING
+    message.payload = {**({} if ended else message.payload), "decisions": [*message.payload.get("decisions", []), decision]}
     message.save(update_fields=["state", "attempts", "lease_until", "not_before", "sent_at", "payload"])
     return message

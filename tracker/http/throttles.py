@@ -59,6 +59,12 @@ class PerAddress(Counted):
         return self.get_ident(request)
 
 
+class FoundPerAddress(PerAddress):
+    """Messages about found trikes per address."""
+
+    scope = "found"
+
+
 def count(key: str, window: int) -> int:
     """Return how often `key` was counted, this time included."""
     if cache.add(key, 1, timeout=window * 2):

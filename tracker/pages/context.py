@@ -22,7 +22,10 @@ NAV = (
 
 def workshop(request: HttpRequest) -> dict[str, Any]:
     """Return the workshop's name, the navigation and the rights of who is logged in."""
-    base = {"workshop": settings.WORKSHOP_NAME, "workshop_phone": settings.WORKSHOP_PHONE}
+    base = {
+        "workshop": settings.WORKSHOP_NAME, "workshop_phone": settings.WORKSHOP_PHONE,
+        "workshop_email": settings.WORKSHOP_EMAIL,
+    }  # fmt: skip
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated or request.path.startswith("/admin/"):
         return base

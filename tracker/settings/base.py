@@ -191,7 +191,7 @@ REST_FRAMEWORK = {
     "DEFAULT_FILTER_BACKENDS": ["tracker.http.filters.StrictFilterBackend"],
     "DEFAULT_SCHEMA_CLASS": "tracker.http.schema.ProblemAutoSchema",
     "DEFAULT_THROTTLE_CLASSES": ["tracker.http.throttles.PerKey"],
-    "DEFAULT_THROTTLE_RATES": {"key": "600/min", "public": "60/min"},
+    "DEFAULT_THROTTLE_RATES": {"key": "600/min", "public": "60/min", "found": "6/h"},
     "DEFAULT_VERSIONING_CLASS": None,
     "EXCEPTION_HANDLER": "tracker.http.problems.answer",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

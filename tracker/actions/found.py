@@ -1,0 +1,79 @@
+"""A found trike: what the finder writes goes to the workshop by mail and stands nowhere else once it went out."""
+
+import hashlib
+import uuid
+from datetime import UTC, datetime
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.utils import format_datetime, parseaddr
+
+from django.conf import settings
+
+from services.identity import clean_text, visible
+from tracker.actions.letters import POLICY, one_line
+from tracker.actions.posting import Letter
+from tracker.actions.refusals import Invalid, NotEnough
+from tracker.actions.transactions import action
+from tracker.models import OutboxMessage, Trike
+
+KIND = "found"
+MOST_WORDS, MOST_REACH = 500, 200
+
+
+@action
+def tell_workshop(*, trike_id: int, where: str, reach: str = "", now: datetime) -> OutboxMessage:
+    """Pass a finder's words on to the workshop, once: the same words again on the same day send no second mail.
+
+    Raises NotEnough, Invalid, BadText.
+    """
+    words, contact = clean_text(where, MOST_WORDS).strip(), clean_text(reach, MOST_REACH).strip()
+    if not words:
+        raise NotEnough("Please tell us where it is.", field="where", remedy="A street, a place, anything that helps.")
+    if not Trike.objects.filter(pk=trike_id).exists():
+        raise Invalid("This label is not in use any more.", field="where", remedy="Please call us.")
+    said = hashlib.sha256(f"{words}\n{contact}".encode()).hexdigest()[:16]
+    message, _ = OutboxMessage.objects.get_or_create(
+        key=f"found:{trike_id}:{now.astimezone(UTC):%Y-%m-%d}:{said}",
+        defaults={
+            "kind": KIND, "trike_id": trike_id, "payload": {"where": words, "reach": contact}, "not_before": now,
+            "created_at": now, "message_id": f"<{uuid.uuid4()}@{_domain()}>",
+        },
+    )  # fmt: skip
+    return message
+
+
+def write_desk_letter(message: OutboxMessage, now: datetime) -> Letter:
+    """Return the mail to the desk. A stolen trike is called so in its subject: the finder's page did not tell."""
+    trike = message.trike
+    name = " ".join(filter(None, [trike.model, trike.plate])) or trike.frame_serial
+    subject = f"STOLEN trike found: {name}" if trike.stolen_on else f"Trike found: {name}"
+    name_of_us, sender = parseaddr(settings.DEFAULT_FROM_EMAIL)
+    mail = EmailMessage(policy=POLICY)
+    mail["From"] = Address(name_of_us, addr_spec=sender)
+    mail["To"] = Address(settings.WORKSHOP_NAME, addr_spec=settings.WORKSHOP_EMAIL)
+    mail["Subject"] = one_line(subject)
+    mail["Date"] = format_datetime(now.astimezone(UTC))
+    mail["Message-ID"] = message.message_id
+    mail["Auto-Submitted"] = "auto-generated"
+    mail.set_content(visible(_text(message, trike)), cte="quoted-printable")
+    return Letter(
+        message_id=message.message_id, sender=sender, recipient=settings.WORKSHOP_EMAIL, content=mail.as_bytes()
+    )  # fmt: skip
+
+
+def _text(message: OutboxMessage, trike: Trike) -> str:
+    told = [f"Somebody scanned the label of trike {trike} and wrote to us."]
+    if trike.stolen_on:
+        told.append(
+            f"STOLEN: reported on {trike.stolen_on:%d %b %Y}. {trike.stolen_note}".strip()
+            + "\nThe page did not say so. Call the owner and the police before anybody goes there."
+        )
+    told.append(f"Where it is:\n{message.payload.get('where', '')}")
+    told.append(f"How to reach the finder:\n{message.payload.get('reach') or 'nothing given'}")
+    told.append(f"The trike: {settings.PUBLIC_URL}/trikes/{trike.pk}/")
+    told.append("These words stand in this mail alone: the record keeps none of them.")
+    return "\n\n".join(told) + "\n"
+
+
+def _domain() -> str:
+    return parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
