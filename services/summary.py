@@ -1,6 +1,6 @@
 """What the owner reads after a visit: what was done, measured, found and left, and what comes next. Plain words, no codes.
 
-Values in, sentences out. Pressures are told in psi to who counts in miles, in bar to everybody else.
+Values in, sentences out, in the units the owner chose.
 """
 
 from collections.abc import Iterable, Sequence
@@ -141,11 +141,11 @@ class Block:
     is_list: bool = False
 
 
-def proposed(visit: Visit, unit: str = "km") -> str:
-    """Return the summary of a visit as the workshop proposes it, for an owner who counts in `unit` (km or mi)."""
+def proposed(visit: Visit, unit: str = "km", pressure: str = "bar") -> str:
+    """Return the summary of a visit as the workshop proposes it, for an owner of `unit` (km, mi) and `pressure` (psi, bar)."""
     lists = [
         ("What we did:", [*_done_lines(visit.done), *_changed_lines(visit.changed)]),
-        ("What we measured:", [_taken_line(taken, unit) for taken in visit.taken]),
+        ("What we measured:", [_taken_line(taken, pressure) for taken in visit.taken]),
         ("What we found:", _fault_lines(visit.faults)),
         ("Left for another time:", [_left_line(told) for told in _once(visit.left)]),
         ("Before you ride:", list(visit.ride)),
@@ -212,18 +212,18 @@ def _changed_line(changed: Changed) -> str:
     return f"We {'fitted' if changed.into else 'took off'} the {changed.place}."
 
 
-def _taken_line(taken: Taken, unit: str) -> str:
+def _taken_line(taken: Taken, pressure: str) -> str:
     known = quantity(taken.quantity)
     name = _NAMES.get(taken.quantity, known.title)
     where = _at([taken.place] if taken.place else [])
     meaning = f", {_LEVELS[taken.level]}" if taken.level in _LEVELS else ""
-    return f"{name}{where}: {say_value(taken.value, known.unit, unit)}{meaning}."
+    return f"{name}{where}: {say_value(taken.value, known.unit, pressure)}{meaning}."
 
 
-def say_value(value: float, measured_in: str, unit: str = "km") -> str:
-    """Return a measured value as its owner reads it: pressures in psi with miles, in bar with km."""
+def say_value(value: float, measured_in: str, pressure: str = "bar") -> str:
+    """Return a measured value as its owner reads it; pressures in psi, bar or kPa as the owner chose."""
     if measured_in == "kPa":
-        return say_pressure(value, "psi" if unit == "mi" else "bar")
+        return say_pressure(value, pressure)
     shown = f"{value:,.2f}".rstrip("0").rstrip(".")
     return shown if measured_in in _COUNTED else f"{shown} {measured_in}"
 

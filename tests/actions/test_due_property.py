@@ -21,7 +21,7 @@ WALKS, STEPS = EXAMPLES or 6, 30
 MUST_HAVE_HAPPENED = {
     "record_reading", "decide_reading", "record_display_change", "record_meter", "fit_component", "remove_component",
     "register_trike", "change_trike", "report_occurrence", "open_card", "take_odometer", "set_task",
-    "record_measurement", "plan_swap", "sign_card", "set_interval", "run_sweep",
+    "record_measurement", "plan_swap", "sign_release", "sign_card", "set_interval", "run_sweep",
 }  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from tests import factories as make
+from tests.releasing import release_if_demanded
 from tracker.actions import job_cards, signing, swaps, usage
 from tracker.actions.refusals import FieldInvalid, RemovedBeforeFitted
 from tracker.models import Fitment, JobCard, OdometerReading
@@ -26,6 +27,7 @@ def test_a_part_fitted_after_the_odometer_was_read_is_not_swapped_out_before_it_
     spare = make.ComponentFactory(part_type__kind="chain")
     later = now + timedelta(hours=2)
     swaps.plan_swap(card_id=card.pk, position="chain", new_serial=spare.serial, fate="scrapped", now=later)
+    release_if_demanded(card, later)
     with pytest.raises(RemovedBeforeFitted):
         signing.sign_card(card_id=card.pk, version=None, by=make.UserFactory(), now=later)
     job_cards.take_odometer(card_id=card.pk, value=2010, now=later)

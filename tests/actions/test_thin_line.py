@@ -6,6 +6,7 @@ import pytest
 
 from services.positions import POSITIONS
 from tests import factories as make
+from tests.releasing import release_if_demanded
 from tracker.actions import bench, fitments, handovers, job_cards, schedule, signing, swaps, trikes, usage
 from tracker.actions.refusals import CardAlreadySigned, SameSigner, SerialAlreadyFitted
 from tracker.models import Component, DueLine, Fitment, LogEntry
@@ -93,7 +94,7 @@ def test_a_signed_card_moves_the_due_list_and_keeps_the_old_battery_with_its_lif
         by=people[0],
         now=now,
     )
-    card.refresh_from_db()
+    card = release_if_demanded(card, now, people[0])
     signing.sign_card(card_id=card.pk, version=card.version, by=people[0], now=now)
     line.refresh_from_db()
     assert line.due_on == date(2026, 9, 19) or line.due_on > now.date()

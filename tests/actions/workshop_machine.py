@@ -14,6 +14,7 @@ from services.kinds import all_tasks
 from services.positions import POSITIONS
 from tests.actions import what_holds
 from tests.actions.random_workshop import BEGUN, FITTED, Workshop
+from tests.releasing import passed
 from tracker.actions import (
     bench,
     bulk_readings,
@@ -22,6 +23,7 @@ from tracker.actions import (
     handovers,
     job_cards,
     owners,
+    release,
     reminders,
     schedule,
     signing,
@@ -303,7 +305,14 @@ class WorkshopMachine(RuleBasedStateMachine):
         self.tick(number, tasks, "done")
         self.measure(number, value, value)
         self.plan_swap(number, value, value, "in_stock")
+        self.release(number)
         self.sign(number)
+
+    @on_a_card
+    @rule(number=some)
+    def release(self, number: int) -> None:
+        if card := self.card(number):
+            self.act(release.sign_release, card_id=card.pk, version=None, answers=passed(card), by=self.by)
 
     @on_a_card
     @rule(number=some)

@@ -4,6 +4,7 @@ import pytest
 
 from tests import factories as make
 from tests.pages.conftest import PASSWORD, carry
+from tests.releasing import release_if_demanded
 from tracker.models import JobCard
 
 
@@ -129,8 +130,8 @@ def test_a_swap_is_planned_and_carried_out_by_the_signature(workshop, mechanic):
     workshop.chain.refresh_from_db()
     assert workshop.chain.state == "fitted"
     mechanic.post(at(workshop, "odometer/"), {"value": "2100", "unit": "km", "version": 2})
-    workshop.card.refresh_from_db()
-    mechanic.post(at(workshop, "sign/"), {"password": PASSWORD, "version": workshop.card.version})
+    card = release_if_demanded(workshop.card, make.NOW)
+    mechanic.post(at(workshop, "sign/"), {"password": PASSWORD, "version": card.version})
     workshop.card.refresh_from_db()
     workshop.chain.refresh_from_db()
     assert (workshop.card.state, workshop.chain.state) == ("signed", "scrapped")

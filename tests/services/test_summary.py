@@ -75,9 +75,11 @@ def test_a_measured_value_is_told_with_what_it_means():
     assert "- Brake pads (left brake): 0.9 mm, will have to be renewed soon." in said(taken=taken)
 
 
-def test_a_pressure_is_told_in_psi_with_miles_and_in_bar_with_km():
-    assert say_value(1034.21, "kPa", "mi") == "150 psi"  # NIST SP 811 Appendix B
-    assert say_value(1034.21, "kPa", "km") == "10.3 bar"
+def test_a_pressure_is_told_in_the_owners_unit():
+    assert say_value(1034.21, "kPa", "psi") == "150 psi"  # NIST SP 811 Appendix B
+    assert say_value(1034.21, "kPa", "bar") == "10.3 bar"
+    taken = Visit(DAY, taken=(Taken("shock_pressure", 1034.21, "ok"),))
+    assert "- Air in the rear shock: 150 psi, good." in proposed(taken, "mi", "psi")
 
 
 def test_counts_have_no_unit_and_whole_numbers_no_decimals():

@@ -16,17 +16,19 @@ from services.identity import visible
 from services.intervals import covered_tasks, say_date
 from services.kinds import includes_map
 from tracker.actions.posting import Letter
-from tracker.models import OutboxMessage
+from tracker.models import JobCard, OutboxMessage
 from tracker.queries.reminders import OwnerView, Told, stage_word
+from tracker.queries.summaries import SUMMARY, owner_summary
 
 # Header lines may be as long as a link: a folded link would be sent encoded, and mail programs would not know it.
 POLICY = SMTP.clone(max_line_length=200)
+TEMPLATES = {"reminder": "reminder", SUMMARY: "summary"}
 TOLD_WHOLE = 3  # tasks: with more, what they are and why they are due fills pages nobody reads
 
 
 @dataclass(frozen=True)
 class Links:
-    """The two addresses in a letter that belong to its reader alone."""
+    """The two addresses in a letter that belong to its reader alone; no stop where there is nothing to stop."""
 
     page: str
     stop: str
@@ -35,7 +37,9 @@ class Links:
 def write_letter(message: OutboxMessage, view: OwnerView, links: Links, now: datetime) -> Letter:
     """Return `message` as a finished letter to `view.owner`. Raises ValueError for an address no mail can carry."""
     words = words_of(message, view, links)
-    template = "reminder" if message.kind == "reminder" else "notice"
+    if message.kind == SUMMARY:
+        words |= words_of_summary(message, now)
+    template = TEMPLATES.get(message.kind, "notice")
     mail = EmailMessage(policy=POLICY)
     for name, value in _headers(message, view, links, words["subject"], now).items():
         mail[name] = value
@@ -100,8 +104,17 @@ def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str,
     }
 
 
+def words_of_summary(message: OutboxMessage, now: datetime) -> dict[str, Any]:
+    """Return what a letter says about one signed card: its summary, and what comes next as the due list stands now."""
+    card = JobCard.objects.select_related("reading").get(pk=message.payload["card"])
+    told = owner_summary(card, now)
+    return {"summary": told, "card": card}
+
+
 def subject_of(message: OutboxMessage, view: OwnerView) -> str:
     """Return the subject in everyday words."""
+    if message.kind == SUMMARY:
+        return f"Your trike {view.name}: what we did"
     if message.kind != "reminder":
         return message.payload.get("subject", f"About your trike {view.name}")
     if not view.work:
@@ -124,6 +137,10 @@ def _headers(message: OutboxMessage, view: OwnerView, links: Links, subject: str
         "Message-ID": message.message_id,
         "Auto-Submitted": "auto-generated",
         "Content-Language": view.owner.language,
+    }
+    if not links.stop:  # a single mail that was asked for, of no list
+        return headers
+    headers |= {
         "List-Id": f"Service reminders <service-reminders.{sender.partition('@')[2]}>",
         "List-Unsubscribe": f"<{links.stop}>",
     }

@@ -7,6 +7,7 @@ from services.kinds import includes_map
 from services.kinds import task as task_of
 from tracker.actions.card_steps import draft_card, touch
 from tracker.actions.refusals import NotEnough
+from tracker.actions.release_steps import check_released, sealed_extras
 from tracker.actions.steps import LogDraft, refresh_due, write_logs
 from tracker.actions.swaps import carry_out_swaps
 from tracker.actions.transactions import action
@@ -18,11 +19,12 @@ from tracker.queries.clock import local_date
 def sign_card(*, card_id: int, version: int | None, by: User, now: datetime) -> JobCard:
     """Sign: swaps are carried out, work is written to the logbook, the due list moves, the open visit closes.
 
-    Raises CardAlreadySigned, StaleVersion, NotEnough (no odometer, nothing done), the refusals of plan_swap if
-    the world changed since.
+    Raises CardAlreadySigned, StaleVersion, NotEnough (no odometer, nothing done), ReleaseMissing, the refusals of
+    plan_swap if the world changed since.
     """
     card = draft_card(card_id, version)
     _check_ready(card)
+    check_released(card)
     worked_at = card.worked_at
     drafts = carry_out_swaps(card, worked_at, by)
     drafts += _complete_tasks(card, worked_at, by, now)
@@ -110,6 +112,7 @@ def _card_entry(card: JobCard, at: datetime, by: User) -> LogDraft:
         "correction": card.correction,
         "minutes": card.minutes,
         "deferred": list(card.tasks.filter(outcome=JobTask.Outcome.DEFERRED).values_list("task", flat=True)),
+        **sealed_extras(card),
     }
     return LogDraft(card.trike_id, "job_card_signed", at, body, None, by.pk, "job_card")
 

@@ -155,10 +155,19 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 
-# Bodies: JSON up to 1 MB, uploads up to 5 MB.
+# Bodies: JSON up to 1 MB, spreadsheets up to 5 MB.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 UPLOAD_MAX_BYTES = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
+
+# Photos of job cards: files of at most 12 MB as they come, kept smaller. No upload of any page is taken in beyond that.
+PHOTO_FOLDER = Path(env.str("PHOTO_FOLDER", str(DATA_DIR / "photos")))
+PHOTO_MAX_BYTES = 12 * 1024 * 1024
+FILE_UPLOAD_HANDLERS = [
+    "tracker.http.uploads.LimitedUploads",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 
 # Mail: kept as .eml files the desk can open, unless a server is named.
 EMAIL_HOST = env.str("SMTP_HOST", "")
