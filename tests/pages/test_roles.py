@@ -18,7 +18,7 @@ ALL_PAGES = [
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook",
 ]  # fmt: skip
-WRITER_PAGES = ["imports", "import", "new-handover", "handover-parts", "handover-final"]
+WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover", "handover-parts", "handover-final"]
 RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval"]
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {

@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from services.errors import Refusal
+from tracker.models import Trike
 
 STATUS = {"invalid": 422, "conflict": 409, "forbidden": 403, "missing": 404}
 log = structlog.get_logger(__name__)
@@ -95,8 +96,9 @@ def is_stale(form: forms.Form) -> bool:
 
 
 def form_page(
-    request: HttpRequest, form: forms.Form, *, title: str, send: str, back: str, of: str, lead: str = ""
-) -> HttpResponse:
-    """Draw a page with one form; `of` names what it belongs to and leads back there."""
-    context = {"form": form, "title": title, "send": send, "back": back, "of": of, "lead": lead}
+    request: HttpRequest, form: forms.Form, *, title: str, send: str, back: str, of: str, lead: str = "",
+    trike: Trike | None = None,
+) -> HttpResponse:  # fmt: skip
+    """Draw a page with one form; `of` names what it belongs to and leads back there. trike: what the page is about."""
+    context = {"form": form, "title": title, "send": send, "back": back, "of": of, "lead": lead, "trike": trike}
     return render(request, "desk/form.html", context, status=status_for(form))

@@ -1,6 +1,7 @@
 """The logbook in words: one sentence per entry, made from what is sealed in it."""
 
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 from services.failures import CAUSES, MODES
@@ -27,6 +28,11 @@ KIND_WORDS = {
     "failure": "Failure",
     "amendment": "Amendment",
     "service_book": "Service book",
+    "owner_changed": "Owner changed",
+    "stolen": "Stolen",
+    "found_again": "Found again",
+    "retired": "Retired",
+    "opened_again": "Record opened again",
 }
 VERDICTS = {"accepted": "accepted", "suspect": "in doubt", "rejected": "rejected"}
 CHOICES = {
@@ -140,6 +146,15 @@ def _built(body: dict[str, Any]) -> str:
     )
 
 
+def _day(written: str) -> str:
+    day = date.fromisoformat(written)
+    return f"{day.day} {day:%b %Y}"
+
+
+def _noted(body: dict[str, Any]) -> str:
+    return f": {body['note']}" if body.get("note") else ""
+
+
 def _anything(body: dict[str, Any]) -> str:
     return ", ".join(
         f"{name.replace('_', ' ')} {value}" for name, value in body.items() if value not in (None, "", [], {})
@@ -159,5 +174,10 @@ SAID: dict[str, Callable[[dict[str, Any]], str]] = {
     "task_done": _task_done,
     "measured": _measured,
     "failure": _failure,
+    "owner_changed": lambda body: f"another owner since {_day(body['since'])}; links sent before are dead",
+    "stolen": lambda body: f"gone since {_day(body['on'])}{_noted(body)}",
+    "found_again": lambda body: f"on {_day(body['on'])}, gone since {_day(body['stolen_on'])}{_noted(body)}",
+    "retired": lambda body: f"{body['reason']}; {body['parts']} parts left it",
+    "opened_again": lambda body: "its kept frame was registered again",
     "amendment": lambda body: f"{body['card']}: {body['text']}",
 }

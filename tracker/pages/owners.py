@@ -81,7 +81,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
 def _onward(request: HttpRequest, row: Owner) -> Any:
     target = request.GET.get("next", "")
-    if target.startswith("/handover/") and url_has_allowed_host_and_scheme(target, allowed_hosts=None):
+    if target.startswith(("/handover/", "/trikes/")) and url_has_allowed_host_and_scheme(target, allowed_hosts=None):
         return f"{target.partition('?')[0]}?owner={row.pk}"
     return f"/owners/{row.pk}/"
 

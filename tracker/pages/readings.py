@@ -137,6 +137,7 @@ def swap_display(request: HttpRequest, trike_id: int) -> HttpResponse:
         send="Keep the display change",
         back=f"/trikes/{trike.pk}/",
         of=f"Trike {trike}",
+        trike=trike,
     )
 
 

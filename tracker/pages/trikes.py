@@ -103,7 +103,9 @@ def change(request: HttpRequest, trike_id: int) -> HttpResponse:
             return redirect("trike", row.pk)
         if is_stale(form):
             show_conflict(form, row, CHANGEABLE)
-    return form_page(request, form, title="Change the trike", send="Save", back=f"/trikes/{row.pk}/", of=f"Trike {row}")
+    return form_page(
+        request, form, title="Change the trike", send="Save", back=f"/trikes/{row.pk}/", of=f"Trike {row}", trike=row
+    )
 
 
 @page()
