@@ -1,7 +1,7 @@
-"""What the meters said: odometer readings as typed with their verdict, display changes, motor hours, charge cycles."""
+"""What the meters said: odometer readings as typed with their verdict, rides, display changes, motor hours, cycles."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 
 class Source(models.TextChoices):
@@ -13,15 +13,21 @@ class Source(models.TextChoices):
     HANDOVER = "handover", "handover"
     IMPORT = "import", "import"
     API = "api", "another system"
+    RIDE_FILE = "ride_file", "ride file"
 
 
 class OdometerReading(models.Model):
-    """What a display showed, when, told by whom. As typed it never changes; its verdict may, by a person's choice."""
+    """What a display showed, when, told by whom. As typed it never changes; its verdict may, by a person's choice.
+
+    An estimated one was read by nobody: it is the last reading and the rides since then that came as files, added up. What
+    displays are judged by leaves it out; the trike's distance takes those rides as a floor (services/rides.py).
+    """
 
     class Verdict(models.TextChoices):
         ACCEPTED = "accepted", "accepted"
         SUSPECT = "suspect", "suspect"
         REJECTED = "rejected", "rejected"
+        ESTIMATED = "estimated", "added up from ride files"
 
     trike = models.ForeignKey("tracker.Trike", on_delete=models.PROTECT, related_name="readings")
     read_at = models.DateTimeField()
@@ -52,6 +58,30 @@ class OdometerReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.value} {self.unit} on {self.read_at:%Y-%m-%d}"
+
+
+class RideFile(models.Model):
+    """A ride that came as a file: when and how far. Where it went is not kept, nor is the file."""
+
+    trike = models.ForeignKey("tracker.Trike", on_delete=models.PROTECT, related_name="rides")
+    sha256 = models.CharField(max_length=64)  # of the file, which is not kept
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField()
+    km = models.FloatField()
+    reading = models.OneToOneField(OdometerReading, on_delete=models.PROTECT, related_name="ride")
+    added_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["trike", "-started_at", "-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["trike", "sha256"], name="a_ride_file_counts_once"),
+            models.CheckConstraint(condition=Q(km__gt=0), name="a_ride_goes_somewhere"),
+            models.CheckConstraint(condition=Q(ended_at__gte=F("started_at")), name="a_ride_ends_after_its_start"),
+        ]
+        indexes = [models.Index(fields=["trike", "started_at"], name="ride_by_trike")]
+
+    def __str__(self) -> str:
+        return f"{self.km:.1f} km on {self.started_at:%Y-%m-%d}"
 
 
 class DisplayChange(models.Model):

@@ -1,0 +1,48 @@
+"""Opens a ride file by what it contains, never by its name."""
+
+from services.rides import Ride
+from tracker.rides.limits import MAX_BYTES, say_bytes
+from tracker.rides.refusals import EmptyRideFile, NotARideFile, RideFileTooLarge, UnsafeRideFile
+
+PACKED = (b"PK", b"\x1f\x8b", b"BZh", b"\xfd7zXZ", b"7z\xbc\xaf")
+FIT_MARK = slice(8, 12)  # of the header (FIT protocol)
+XML_BEGINS = (b"<", b"\xff\xfe", b"\xfe\xff")  # UTF-8 and its like, or UTF-16 with its byte order mark
+UTF8_MARK = b"\xef\xbb\xbf"
+
+
+def check_size(content: bytes) -> None:
+    """Refuse a file of no bytes or too many. Raises: EmptyRideFile, RideFileTooLarge."""
+    if not content.strip():
+        raise EmptyRideFile("The file is empty.", field="file", remedy="Choose the file of a ride, GPX or FIT.")
+    if len(content) > MAX_BYTES:
+        raise RideFileTooLarge(
+            f"The file has {say_bytes(len(content))}; the limit is {say_bytes(MAX_BYTES)}.",
+            field="file", remedy="Send one ride at a time, or type what the odometer shows.",
+        )  # fmt: skip
+
+
+def check_kind(content: bytes) -> str:
+    """Return 'gpx' or 'fit'. Raises: NotARideFile, UnsafeRideFile."""
+    if content.startswith(PACKED):
+        raise UnsafeRideFile(
+            "The file is packed.", field="file", remedy="Unpack it and send the GPX or FIT file inside."
+        )
+    if content[FIT_MARK] == b".FIT":
+        return "fit"
+    if content.removeprefix(UTF8_MARK).lstrip().startswith(XML_BEGINS):
+        return "gpx"
+    raise NotARideFile(
+        "This is neither a GPX nor a FIT file.", field="file", remedy="Choose the file of a ride, GPX or FIT."
+    )
+
+
+def open_ride(content: bytes) -> Ride:
+    """Return the ride in a file. For a process of its own, see child.py. Raises: RideRefused in one of its kinds."""
+    check_size(content)
+    if check_kind(content) == "fit":
+        from tracker.rides.fit_file import read_fit
+
+        return read_fit(content)
+    from tracker.rides.gpx_file import read_gpx
+
+    return read_gpx(content)
