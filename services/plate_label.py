@@ -82,7 +82,9 @@ def _beside(size: Size, modules: int, words: Words) -> Layout:
     width, unit = size.width_mm - left - EDGE_MM, size.height_mm / 10
     wanted = [(words.plate, 2.2 * unit, True), (words.workshop, unit, False),
               ("Found it? Scan or call", unit, False), (words.phone, 1.3 * unit, True)]  # fmt: skip
-    lines = _stack([(text, _fitting(text, width, most), bold) for text, most, bold in wanted if text], left, size.height_mm)
+    lines = _stack(
+        [(text, _fitting(text, width, most), bold) for text, most, bold in wanted if text], left, size.height_mm
+    )
     return Layout(size, EDGE_MM, EDGE_MM, side, side / (modules + 2 * QUIET_MODULES), lines)
 
 

@@ -111,6 +111,21 @@ class HandoverFactory(DjangoModelFactory):
     built_signed_at = DELIVERED
 
 
+class BuildListFactory(DjangoModelFactory):
+    class Meta:
+        model = models.BuildList
+
+    model = factory.Sequence(lambda n: f"Model {n}")
+
+
+class BuildListLineFactory(DjangoModelFactory):
+    class Meta:
+        model = models.BuildListLine
+
+    build_list = factory.SubFactory(BuildListFactory)
+    position = "chain"
+
+
 class OdometerReadingFactory(DjangoModelFactory):
     class Meta:
         model = models.OdometerReading

@@ -313,13 +313,14 @@ def test_a_reviewer_does_not_give_the_second_signature(workshop, mechanic):
 
 
 def test_an_unknown_serial_at_the_bench_offers_to_take_it_into_stock(workshop, mechanic):
-    answer = mechanic.post(f"/handover/{workshop.trike.pk}/parts/", {"position": "battery", "serial": "B-NEW"})
+    trike = make.TrikeFactory(state="in_build", delivered_on=None)
+    answer = mechanic.post(f"/handover/{trike.pk}/parts/", {"position": "battery", "serial": "B-NEW"})
     assert answer.status_code == 422
     assert "/components/new/?serial=B-NEW" in answer.content.decode()
 
 
 def test_a_component_that_sits_elsewhere_is_refused_naming_where(workshop, mechanic):
-    other = make.TrikeFactory()
+    other = make.TrikeFactory(state="in_build", delivered_on=None)
     answer = mechanic.post(f"/handover/{other.pk}/parts/", {"position": "chain", "serial": "K24000"})
     assert answer.status_code == 409
     assert "sits on trike F26-1040" in str(answer.context["form"]["serial"].errors)

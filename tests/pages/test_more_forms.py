@@ -127,7 +127,7 @@ def test_a_serial_that_is_none_is_refused_beside_the_field(mechanic, db, serial)
 
 def test_the_final_check_finds_the_owner_first_and_then_opens(mechanic, workshop):
     trike = make.TrikeFactory(state="in_build", delivered_on=None)
-    page = mechanic.get(f"/handover/{trike.pk}/final/?find=angstrom").content.decode()
+    page = mechanic.get(f"/handover/{trike.pk}/owner/?find=angstrom").content.decode()
     assert f'href="?owner={workshop.owner.pk}"' in page
     assert "Brakes hold" not in page
     page = mechanic.get(f"/handover/{trike.pk}/final/?owner={workshop.owner.pk}").content.decode()

@@ -16,17 +16,17 @@ ALL_PAGES = [
     "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
     "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
-    "component-log", "verify-logbook",
+    "component-log", "verify-logbook", "label", "build-lists", "build-list",
 ]  # fmt: skip
-WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover", "handover-parts", "handover-final"]
-RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval"]
+WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover", "handover-parts", "handover-owner", "handover-final"]
+RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval", "add-build-list", "change-build-list"]
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {
     "job-odometer", "job-words", "job-task", "job-add-task", "job-measure", "job-swap", "job-failure", "cancel-job",
     "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again", "make-link",
 }  # fmt: skip
 OPEN = {"login", "logout"}
-FILES = {"letter", "find-hints"}
+FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "find-hints"}
 
 
 @pytest.fixture
@@ -43,6 +43,7 @@ def ids(workshop) -> dict[str, int]:
         "batch_id": make.ImportBatchFactory(state="checked").pk,
         "interval_id": make.ServiceIntervalFactory().pk,
         "handover_id": make.HandoverFactory(trike=workshop.trike).pk,
+        "build_list_id": make.BuildListFactory().pk,
     }
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from services.identity import canonical_serial, clean_text
 from services.interval_rules import SEVERITY_FLOOR
 from tracker.actions.fitments import component_to_fit, fit
+from tracker.actions.labels import new_label_code
 from tracker.actions.refusals import FieldInvalid, Invalid, SerialAlreadyKnown
 from tracker.actions.steps import assign, draft_of, lock_version, only_these, refresh_due, write_logs
 from tracker.actions.transactions import action
@@ -32,7 +33,7 @@ def register_trike(
     known = Trike.objects.filter(frame_serial=frame.serial).values_list("pk", "state").first()
     if known is None:
         trike = Trike.objects.create(
-            frame_serial=frame.serial, plate=_free_plate(plate), model=clean_text(model, 80)
+            frame_serial=frame.serial, plate=_free_plate(plate), model=clean_text(model, 80), label_code=new_label_code()
         )  # fmt: skip
     elif known[1] == Trike.State.RETIRED:
         trike = _open_again(lock_version(Trike, known[0], None), plate, model, by, now, source)

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 
+from services.errors import Refusal
+from services.identity import canonical_serial
 from services.positions import POSITIONS
 from tracker.models import BuildList, BuildListLine, Fitment, PartType, Trike
 
@@ -33,6 +35,16 @@ def delivered_of_model(model: str) -> list[int]:
     """Return the ids of the delivered trikes of a model."""
     rows = Trike.objects.filter(model__iexact=model, state=Trike.State.DELIVERED)
     return list(rows.order_by("pk").values_list("pk", flat=True))
+
+
+def delivered_trike(text: str) -> Trike | None:
+    """Return the delivered trike with this frame serial or plate, as scanned."""
+    try:
+        serial = canonical_serial(text)
+    except Refusal:
+        return None
+    here = Q(frame_serial=serial) | Q(plate=serial)
+    return Trike.objects.filter(here).exclude(state=Trike.State.IN_BUILD).order_by("pk").first()
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """What bears on the set-up of one trike: the types of its shock, its elastomers and its frame."""
 
-from services.rider_setup import Fitted, GradeRange, Shock
+from services.rider_setup import Fitted, GradeRange, SetUp, Shock, set_up
 from tracker.models import Fitment, PartType
 
 SHOCK, ELASTOMERS, FRAME = "rear-shock", ("elastomer-left", "elastomer-right"), "frame"
@@ -38,4 +38,13 @@ def _ranges(makers: set[str]) -> tuple[GradeRange, ...]:
         GradeRange(row.rated["grade"], row.rated["from_kg"], row.rated["below_kg"], row.name)
         for row in rows
         if {"grade", "from_kg", "below_kg"} <= set(row.rated)
+    )
+
+
+def proposal(
+    trike_id: int, *, system_kg: float | None, rider_kg: float | None, sag_mm: float | None, pressure_kpa: float | None
+) -> SetUp:  # fmt: skip
+    """Return what is proposed for a rider on this trike as it is built now, and what its sag means."""
+    return set_up(
+        fitted_for_setup(trike_id), system_kg=system_kg, rider_kg=rider_kg, sag_mm=sag_mm, pressure_kpa=pressure_kpa
     )

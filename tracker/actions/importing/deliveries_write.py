@@ -7,6 +7,7 @@ from services.identity import fold_name
 from tracker.actions.importing.fittings import Fittings, words_for
 from tracker.actions.importing.plan import BULK, Context, Written, rows_in
 from tracker.actions.importing.staff import Staff
+from tracker.actions.labels import new_label_code
 from tracker.actions.steps import LogDraft
 from tracker.models import Handover, OdometerReading, Owner, Ownership, Trike
 from tracker.models.usage import Source
@@ -25,7 +26,7 @@ def write_deliveries(deliveries: Sequence["Delivery"], fittings: Fittings, staff
         (
             Trike(
                 frame_serial=row.frame_serial, plate=row.plate, model=row.model, state=Trike.State.DELIVERED,
-                delivered_on=row.on, odometer_zero_km=row.reading_km,
+                delivered_on=row.on, odometer_zero_km=row.reading_km, label_code=new_label_code(),
             )
             for row in deliveries
         ),
