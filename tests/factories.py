@@ -264,6 +264,21 @@ class SwapFactory(DjangoModelFactory):
     new_component = factory.SubFactory(ComponentFactory)
 
 
+class PhotoFactory(DjangoModelFactory):
+    """A photo as a bare row: there is no file. Real ones come from the actions."""
+
+    class Meta:
+        model = models.Photo
+
+    card = factory.SubFactory(JobCardFactory)
+    name = factory.Sequence(lambda n: f"{n:032x}.jpg")
+    sha256 = factory.LazyAttribute(lambda row: hashlib.sha256(row.name.encode()).hexdigest())
+    width = 400
+    height = 300
+    size_bytes = 9_000
+    added_at = NOW
+
+
 class FailureFactory(DjangoModelFactory):
     class Meta:
         model = models.Failure

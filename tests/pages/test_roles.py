@@ -16,7 +16,7 @@ ALL_PAGES = [
     "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
     "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
-    "component-log", "verify-logbook", "label", "build-lists", "build-list",
+    "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover", "handover-parts", "handover-owner", "handover-final"]
 RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval", "add-build-list", "change-build-list"]
@@ -24,6 +24,7 @@ SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) |
 BY_POST_ONLY = {
     "job-odometer", "job-words", "job-task", "job-add-task", "job-measure", "job-swap", "job-failure", "cancel-job",
     "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again", "make-link",
+    "take-back-release", "drop-photo", "mail-summary",
 }  # fmt: skip
 OPEN = {"login", "logout"}
 FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "find-hints"}
@@ -43,6 +44,7 @@ def ids(workshop) -> dict[str, int]:
         "batch_id": make.ImportBatchFactory(state="checked").pk,
         "interval_id": make.ServiceIntervalFactory().pk,
         "handover_id": make.HandoverFactory(trike=workshop.trike).pk,
+        "photo_id": make.PhotoFactory(card=workshop.card).pk,
         "build_list_id": make.BuildListFactory().pk,
     }
 
@@ -86,7 +88,7 @@ def test_reviewers_look_but_do_not_send(name, ids, reviewer):
     assert reviewer.post(address(name, ids)).status_code == 403
 
 
-@pytest.mark.parametrize("name", ["sign-job", "amend-job"])
+@pytest.mark.parametrize("name", ["sign-job", "amend-job", "release", "take-back-release"])
 def test_the_service_desk_does_not_sign(name, ids, desk):
     assert desk.post(address(name, ids), {"password": "x", "version": 1, "text": "x"}).status_code == 403
 
