@@ -42,7 +42,7 @@ class Page(HTMLParser):
 
 @pytest.fixture
 def pages(ids, admin) -> dict[str, Page]:  # noqa: F811
-    found = {name: Page(admin.get(address(name, ids)).content.decode()) for name in SEEN_BY}
+    found = {name: Page(admin.get(address(name, ids), follow=True).content.decode()) for name in SEEN_BY}
     return found | {"login": Page(type(admin)().get("/login/").content.decode())}
 
 

@@ -5,7 +5,7 @@ import pytest
 from services.kinds import all_kinds
 from tests import factories as make
 from tests.pages.conftest import carry
-from tests.pages.test_job_card import at
+from tests.pages.test_job_card import at, measured
 from tracker.pages.job_forms import CONTEXT_WORDS, MeasureForm
 from tracker.queries.cards import MeasureLine
 
@@ -24,8 +24,8 @@ def test_no_words_stand_there_for_what_no_kind_asks():
 
 
 def test_a_chain_measured_over_few_pitches_says_how_fine_a_rule_reads_it(workshop, mechanic):
-    values = {"component_id": workshop.chain.pk, "quantity": "chain_elongation_pct", "value": "0.59", "pitches": "24"}
-    mechanic.post(at(workshop, "measure/"), values)
+    values = measured(workshop.chain, "chain_elongation_pct", value="0.59", pitches="24")
+    mechanic.post(at(workshop, "bench/"), values)
     taken = workshop.card.measurements.get()
     assert taken.context == {"pitches": 24}
     assert "Over 24 pitches" in taken.words  # 0.5 mm of 24 pitches of 12.7 mm (ISO 606) is 0.16 %
@@ -35,9 +35,9 @@ def test_a_chain_measured_over_few_pitches_says_how_fine_a_rule_reads_it(worksho
 def test_a_shock_is_judged_by_what_was_set_at_the_handover(workshop, mechanic):
     make.HandoverFactory(trike=workshop.trike, shock_pressure_kpa=1200)
     make.JobTaskFactory(card=workshop.card, component=workshop.shock, task="shock_air_check")
-    assert "Empty: 12.0 bar, as at the handover." in mechanic.get(at(workshop)).content.decode()
-    values = {"component_id": workshop.shock.pk, "quantity": "shock_pressure", "value": "9", "unit": "bar"}
-    mechanic.post(at(workshop, "measure/"), values | {"temperature_c": "20"})
+    assert "Empty: 12.0 bar, as at the handover." in mechanic.get(at(workshop, "bench/")).content.decode()
+    values = measured(workshop.shock, "shock_pressure", value="9", unit="bar")
+    mechanic.post(at(workshop, "bench/"), values | measured(workshop.shock, "shock_pressure", temperature_c="20"))
     taken = workshop.card.measurements.get()
     assert (taken.context["set_kpa"], taken.level) == (1200, "watch")  # 900 kPa is three quarters of it
 
@@ -45,8 +45,10 @@ def test_a_shock_is_judged_by_what_was_set_at_the_handover(workshop, mechanic):
 def test_a_set_pressure_is_read_in_the_unit_of_the_value(workshop, mechanic):
     make.HandoverFactory(trike=workshop.trike, shock_pressure_kpa=1200)
     make.JobTaskFactory(card=workshop.card, component=workshop.shock, task="shock_air_check")
-    values = {"component_id": workshop.shock.pk, "quantity": "shock_pressure", "value": "130", "unit": "psi"}
-    mechanic.post(at(workshop, "measure/"), values | {"temperature_c": "20", "set_kpa": "135"})
+    values = measured(workshop.shock, "shock_pressure", value="130", unit="psi")
+    mechanic.post(
+        at(workshop, "bench/"), values | measured(workshop.shock, "shock_pressure", temperature_c="20", set_kpa="135")
+    )
     taken = workshop.card.measurements.get()
     assert (round(taken.context["set_kpa"], 1), taken.level) == (930.8, "ok")  # 135 psi, NIST SP 811
 
@@ -54,9 +56,9 @@ def test_a_set_pressure_is_read_in_the_unit_of_the_value(workshop, mechanic):
 def test_an_elastomer_is_measured_against_its_height_when_new(workshop, mechanic):
     piece = carry(workshop.trike, "elastomer", "elastomer-left", "E1")
     make.JobTaskFactory(card=workshop.card, component=piece, task="elastomer_inspection")
-    values = {"component_id": piece.pk, "quantity": "free_height_mm", "value": "37"}
-    missing = mechanic.post(at(workshop, "measure/"), values)
+    values = measured(piece, "free_height_mm", value="37")
+    missing = mechanic.post(at(workshop, "bench/"), values)
     assert missing.status_code == 422
-    mechanic.post(at(workshop, "measure/"), values | {"new_height_mm": "40"})
+    mechanic.post(at(workshop, "bench/"), values | measured(piece, "free_height_mm", new_height_mm="40"))
     taken = workshop.card.measurements.get()
     assert (taken.context, taken.level) == ({"new_height_mm": 40.0}, "replace")  # 7.5 % lost, limit 5 % (design rule)

@@ -30,7 +30,7 @@ def test_the_expected_range_is_told_in_the_owners_unit(form, workshop, desk):
     workshop.owner.distance_unit = "mi"
     workshop.owner.save()
     assert "Expected now: 1,243 mi (last read) to " in desk.get(form).content.decode()
-    assert "Expected now: 1,243 mi (last read) to " in desk.get(f"/jobs/{workshop.card.pk}/").content.decode()
+    assert "Expected now: 1,243 mi (last read) to " in desk.get(f"/jobs/{workshop.card.pk}/intake/").content.decode()
 
 
 def test_an_unlikely_reading_comes_back_with_one_question_and_the_other_meaning(form, workshop, desk):
@@ -65,8 +65,8 @@ def test_the_history_says_that_somebody_was_asked(form, workshop, desk):
 
 
 def test_the_job_card_asks_in_place_and_takes_the_answer(form, workshop, mechanic):
-    at = f"/jobs/{workshop.card.pk}/odometer/"
-    typed = {"value": "3500", "unit": "km", "version": 1}
+    at = f"/jobs/{workshop.card.pk}/intake/"
+    typed = {"value": "3500", "unit": "km"}
     answer = mechanic.post(at, typed)
     assert answer.status_code == 409
     assert 'name="meant" value="km_as_miles"' in answer.content.decode()

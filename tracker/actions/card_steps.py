@@ -12,8 +12,11 @@ class ChangedMeanwhile(Conflict):
 
 
 def is_new(stored: str, value: str, base: str, field: str) -> bool:
-    """Return whether `value` is to be written; False where it stands there already. Raises ChangedMeanwhile."""
-    if stored == value:
+    """Return whether `value` is to be written; not where it stands there already, nor where the page did not change it.
+
+    Raises ChangedMeanwhile.
+    """
+    if value in (stored, base):
         return False
     if stored != base:
         raise ChangedMeanwhile(

@@ -71,28 +71,27 @@ def keep_task(
 def keep_measurement(
     *, card_id: int, component_id: int, quantity_code: str, value: float | None, unit: str = "",
     context: Mapping[str, Any] | None = None, instrument: str = "", base: str, by: User | None = None, now: datetime,
-) -> Measurement | None:  # fmt: skip
-    """Keep a measured value with what is noted beside it, as one; no value takes it off. base: as measured_text tells.
+) -> Measurement | JobCard:  # fmt: skip
+    """Keep a measured value with what is noted beside it, as one; no value takes it off, and the card is returned.
 
-    Raises the refusals of record_measurement and ChangedMeanwhile.
+    base: as measured_text tells. Raises the refusals of record_measurement and ChangedMeanwhile.
     """
     card = draft_card(card_id)
     row = Measurement.objects.filter(card=card, component_id=component_id, quantity=quantity_code).first()
-    stored = measured_text(row) if row else ""
-    if value is None:
-        if row is not None and is_new(stored, "", base, "value"):
+    made = None
+    if value is not None:
+        made = write_measurement(
+            card, component_id, quantity_code, value, unit, context or {}, instrument, now, save=False
+        )
+    if is_new(measured_text(row) if row else "", measured_text(made) if made else "", base, "value"):
+        if made is None:
             row.delete()
-            touch(card)
-        return None
-    made = write_measurement(card, component_id, quantity_code, value, unit, context or {}, instrument, now, save=False)
-    if row is not None and not is_new(stored, measured_text(made), base, "value"):
-        return row
-    if row is None and base:
-        is_new("", measured_text(made), base, "value")
-    made.pk = row.pk if row else None
-    made.save()
-    touch(card)
-    return made
+            return touch(card)
+        made.pk = row.pk if row else None
+        made.save()
+        touch(card)
+        return made
+    return row or card
 
 
 @action

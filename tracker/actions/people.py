@@ -1,7 +1,9 @@
 """Who works here: the four roles with their rights in the admin, and people."""
 
+from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group, Permission
 
+from services.pins import check_pin
 from tracker.actions.refusals import FieldInvalid
 from tracker.actions.transactions import action
 from tracker.models import User
@@ -39,4 +41,15 @@ def add_person(*, username: str, display_name: str, role: str, password: str) ->
     user.set_password(password)
     user.save(update_fields=["display_name", "is_staff", "password"])
     user.groups.set([Group.objects.get_or_create(name=role)[0]])
+    return user
+
+
+@action
+def set_pin(*, user_id: int, pin: str) -> User:
+    """Set the PIN a person signs with, kept as a salted hash; '' takes it away. Raises WeakPin."""
+    if pin:
+        check_pin(pin)
+    user = User.objects.select_for_update(of=("self",)).get(pk=user_id)
+    user.pin = make_password(pin) if pin else ""
+    user.save(update_fields=["pin"])
     return user

@@ -72,6 +72,18 @@ class CardPage:
         """Tasks nobody has said anything about yet."""
         return [line for line in self.tasks if line.row.outcome == JobTask.Outcome.PROPOSED]
 
+    @property
+    def ticked_tasks(self) -> list[TaskLine]:
+        """Tasks to be done now, or done."""
+        return [line for line in self.tasks if line.row.outcome != JobTask.Outcome.DEFERRED]
+
+    @property
+    def records_work(self) -> bool:
+        """Whether the card holds anything that a signature could stand for."""
+        done = any(line.row.outcome == JobTask.Outcome.DONE for line in self.tasks)
+        measured = any(measure.taken for line in self.tasks for measure in line.measures)
+        return bool(done or measured or self.swaps or self.card.correction.strip())
+
 
 def whole_cards() -> QuerySet[JobCard]:
     """Return job cards with everything on them, in a fixed number of queries however many they are."""
