@@ -138,6 +138,22 @@ class OdometerReadingFactory(DjangoModelFactory):
     recorded_at = factory.SelfAttribute("read_at")
 
 
+class RideFileFactory(DjangoModelFactory):
+    class Meta:
+        model = models.RideFile
+
+    trike = factory.SubFactory(TrikeFactory)
+    sha256 = factory.Sequence(lambda n: hashlib.sha256(str(n).encode()).hexdigest())
+    started_at = datetime(2026, 4, 20, 9, 0, tzinfo=UTC)
+    ended_at = datetime(2026, 4, 20, 11, 0, tzinfo=UTC)
+    km = 30.0
+    reading = factory.SubFactory(
+        OdometerReadingFactory, trike=factory.SelfAttribute("..trike"), read_at=factory.SelfAttribute("..ended_at"),
+        source="ride_file", verdict="estimated",
+    )  # fmt: skip
+    added_at = NOW
+
+
 class DisplayChangeFactory(DjangoModelFactory):
     class Meta:
         model = models.DisplayChange

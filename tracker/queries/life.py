@@ -14,11 +14,13 @@ from services.forecast import distance_on
 from services.life import Life, Span, life_of
 from services.odometer import DisplayChange, Timeline, build_timeline
 from services.rates import RateState, new_rider_at, rates_of
+from services.rides import with_floor
 from services.riding import RiderRate, rider_rate
 from tracker.models import Component, Fitment, Handover, MeterReading, OdometerReading, Trike
 from tracker.models import DisplayChange as DisplayChangeRow
 from tracker.queries.clock import day_of, day_of_date, local_date
 from tracker.queries.fleet_numbers import METERS, FleetBook, books_of, owner_changes_of, southern_of
+from tracker.queries.rides import open_rides
 
 
 @dataclass(frozen=True)
@@ -42,10 +44,15 @@ class TrikeClock:
         return self.timeline.life_at(days, self.rate.km_per_day)
 
 
-def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
-    """Return the clocks of these trikes, in a fixed number of queries however many they are."""
+def clocks_of(trike_ids: Iterable[int], *, with_rides: bool = True) -> dict[int, TrikeClock]:
+    """Return the clocks of these trikes, in a fixed number of queries however many they are.
+
+    with_rides: whether rides that came as files raise a distance that was expected to be less (services/rides.py); displays
+    are judged without them.
+    """
     ids = set(trike_ids)
     lines, south, passed = timelines_of(ids), southern_of(ids), owner_changes_of(ids)
+    rides = open_rides(ids) if with_rides else {}
     row_ids = dict(Trike.objects.filter(pk__in=ids).values_list("pk", "fleet_numbers_id"))
     books = books_of(row_ids.values())
     clocks = {}
@@ -53,7 +60,15 @@ def clocks_of(trike_ids: Iterable[int]) -> dict[int, TrikeClock]:
         mine = [pk for pk in lines if row_ids[pk] == row_id]
         if mine:
             clocks |= _clocks(mine, lines, book, np.array([south.get(pk, False) for pk in mine]), passed)
+        if raised := _raised([clocks[pk] for pk in mine if pk in rides], rides):
+            clocks |= _clocks(list(raised), raised, book, np.array([south.get(pk, False) for pk in raised]), passed)
     return {pk: clocks[pk] for pk in lines}
+
+
+def _raised(clocks: list[TrikeClock], rides: dict[int, list[tuple[float, float, float]]]) -> dict[int, Timeline]:
+    """The timelines of those that ran further by their ride files than was expected without them."""
+    lines = {clock.trike_id: with_floor(clock.timeline, rides[clock.trike_id]) for clock in clocks}
+    return {pk: line for pk, line in lines.items() if line is not None}
 
 
 def _clocks(

@@ -48,7 +48,8 @@ def distance_picture(clock: TrikeClock, now: datetime) -> DistancePicture | None
 
 def _readings(clock: TrikeClock) -> list[Seen]:
     """Accepted ones lie on the line; one in doubt lies where it would be if it were right."""
-    rows = OdometerReading.objects.filter(trike_id=clock.trike_id).exclude(verdict=OdometerReading.Verdict.REJECTED)
+    counted = (OdometerReading.Verdict.ACCEPTED, OdometerReading.Verdict.SUSPECT)
+    rows = OdometerReading.objects.filter(trike_id=clock.trike_id, verdict__in=counted)
     seen = []
     for row in rows.order_by("read_at", "pk"):
         day = day_of(row.read_at)

@@ -70,7 +70,7 @@ def segment_around(trike_id: int, moment: datetime) -> Segment:
     points += rows.order_by("read_at", "pk").values_list("read_at", "km")
     if ended is not None and ended.old_final_km is not None:
         points.append((ended.changed_at, ended.old_final_km))
-    clock = clocks_of([trike_id])[trike_id]
+    clock = clocks_of([trike_id], with_rides=False)[trike_id]
     delivered = Trike.objects.filter(pk=trike_id, delivered_on__isnull=False)
     zero_km = delivered.values_list("odometer_zero_km", flat=True).first()
     return Segment(
@@ -125,7 +125,8 @@ def doubts_of(trike_id: int, now: datetime, clock: TrikeClock | None = None) -> 
 
     What a person decided stands. Three queries however many readings there are, and those of the clock unless at hand.
     """
-    rows = list(OdometerReading.objects.filter(trike_id=trike_id).order_by("read_at", "pk"))
+    read = OdometerReading.objects.filter(trike_id=trike_id).exclude(verdict=OdometerReading.Verdict.ESTIMATED)
+    rows = list(read.order_by("read_at", "pk"))
     if not any(_undecided(row) for row in rows):
         return []
     clock = clock or clocks_of([trike_id])[trike_id]
