@@ -72,7 +72,8 @@ STATEMENTS = (
     " language, reminders_agreed, agreed_source, version) SELECT a.name || ' ' || b.name, a.folded || ' ' || b.folded,"
     " 'rider' || n || '@example.org', '07' || p, '+447' || p, 'Europe/London', 'km', 'bar', 'en', true, '', 1"
     " FROM year CROSS JOIN LATERAL (SELECT lpad(((n * 472882027) % 1000000000)::text, 9, '0') AS p) phone"
-    " JOIN first_name a ON a.id = (n * n * 31) % {firsts} JOIN last_name b ON b.id = (n * 7907) % {lasts}"
+    " JOIN first_name a ON a.id = (n * 48271 % 2147483647) % {firsts}"
+    " JOIN last_name b ON b.id = (n * 69621 % 2147483647) % {lasts}"
     " ORDER BY n",
     "INSERT INTO tracker_ownership (trike_id, owner_id, since) SELECT t.id, o.id, t.delivered_on FROM"
     " (SELECT id, delivered_on, row_number() OVER (ORDER BY id) r FROM tracker_trike) t"

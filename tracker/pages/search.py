@@ -37,8 +37,10 @@ def search(request: HttpRequest) -> HttpResponse:
         if one.mark and one.kind != "trike":  # a stolen trike's own page says so itself
             messages.error(request, f"{one.title}: {one.mark}.", extra_tags="stop")
         return redirect(address_of(one))
+    groups = _groups(hits)
     context = {
-        "find_text": text, "groups": _groups(hits), "total": len(hits), "too_short": 0 < len(text) < SHORTEST,
+        "find_text": text, "groups": groups, "total": len(hits), "more": any(group["full"] for group in groups),
+        "too_short": 0 < len(text) < SHORTEST,
         "marked": [(ONE[hit.kind], hit, address_of(hit)) for hit in hits if hit.mark], "new_serial": _new_serial(text),
     }  # fmt: skip
     return render(request, "desk/search.html", context)
