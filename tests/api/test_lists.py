@@ -52,7 +52,13 @@ def handovers(n):
         HandoverCheck.objects.create(handover=make.HandoverFactory(), item="brakes hold", passed=True)
 
 
+def build_lists(n):
+    for _ in range(n):
+        make.BuildListLineFactory(part_type=make.PartTypeFactory())
+
+
 GROW = {
+    "build-lists": build_lists,
     "part-types": make.PartTypeFactory.create_batch,
     "components": fitted,
     "trikes": trikes,

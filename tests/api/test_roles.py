@@ -23,7 +23,7 @@ KEYS = {
     "imports:write": {"imports"}, "read": {"read"}, "owners:read": {"read-owners"},
 }  # fmt: skip
 GROUPS = {
-    "part-types": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet", "fitments": "fleet",
+    "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet", "fitments": "fleet",
     "owners": "owners", "readings": "readings", "display-changes": "readings", "meter-readings": "readings",
     "occurrences": "readings", "handovers": "handover", "job-cards": "jobs", "imports": "imports",
 }  # fmt: skip

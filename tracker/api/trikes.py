@@ -13,6 +13,7 @@ from services.positions import POSITIONS
 from tracker.actions.trikes import change_trike, register_trike
 from tracker.api.due_lines import UNIT, DueLineOut, due_context
 from tracker.api.job_cards import JobCardOut
+from tracker.api.labels import Labels
 from tracker.api.log_entries import LogEntryOut
 from tracker.api.passing import Passing
 from tracker.api.readings import ReadingOut
@@ -91,7 +92,7 @@ class TrikeFilter(filters.FilterSet):
         return rows.filter(ownerships__owner_id=owner_id, ownerships__until__isnull=True)
 
 
-class Trikes(Passing, Resource):
+class Trikes(Labels, Passing, Resource):
     """The machines."""
 
     resource, output, filterset_class = "trikes", TrikeOut, TrikeFilter

@@ -3,6 +3,7 @@
 from django.urls import include, path
 from rest_framework.routers import SimpleRouter
 
+from tracker.api.build_lists import BuildLists
 from tracker.api.components import Components
 from tracker.api.display_changes import DisplayChanges
 from tracker.api.docs import Browse, Schema, problem, problems
@@ -23,7 +24,7 @@ from tracker.api.trikes import Trikes
 from tracker.api.visits import Visits
 
 RESOURCES = (
-    PartTypes, Components, Trikes, Owners, Fitments, Readings, DisplayChanges, MeterReadings, Handovers, Intervals,
+    PartTypes, BuildLists, Components, Trikes, Owners, Fitments, Readings, DisplayChanges, MeterReadings, Handovers, Intervals,
     Occurrences, DueLines, Visits, JobCards, LogEntries, Messages, Imports,
 )  # fmt: skip
 

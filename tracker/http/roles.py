@@ -39,6 +39,7 @@ SECOND = Right(WRITERS)
 # resource -> step -> right. 'list' and 'retrieve' are what reading means for that resource.
 TABLE: dict[str, dict[str, Right]] = {
     "part-types": {"list": READ, "retrieve": READ, "create": RULE, "partial_update": RULE},
+    "build-lists": {"list": READ, "retrieve": READ, "create": RULE, "partial_update": RULE, "from_trikes": RULE},
     "components": {
         "list": READ, "retrieve": READ, "create": WRITE_FLEET, "partial_update": WRITE_FLEET, "life": READ,
     },
@@ -46,6 +47,7 @@ TABLE: dict[str, dict[str, Right]] = {
         "list": READ, "retrieve": READ, "create": WRITE_FLEET, "partial_update": WRITE_FLEET, "distance": READ,
         "components": READ, "readings": READ, "due_lines": READ, "logbook": READ, "job_cards": READ,
         "pass_on": WRITE_PEOPLE, "report_stolen": WRITE_FLEET, "found_again": WRITE_FLEET, "retire": WRITE_FLEET,
+        "make_label": WRITE_FLEET, "label_svg": READ, "label_pdf": READ,
     },
     "owners": {
         "list": READ_PEOPLE, "retrieve": READ_PEOPLE, "create": WRITE_PEOPLE, "partial_update": WRITE_PEOPLE,

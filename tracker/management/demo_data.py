@@ -7,6 +7,7 @@ from datetime import date, datetime
 from django.conf import settings
 from django.core.management import call_command
 
+from tracker.actions.build_lists import build_list_from_trikes
 from tracker.actions.imports import Report, bring_in
 from tracker.actions.learning import keep_numbers
 from tracker.actions.people import add_person, set_up_roles
@@ -15,6 +16,7 @@ from tracker.actions.schedule import load_default_intervals
 from tracker.management.demo_note import LOGINS
 from tracker.management.progress import Bar
 from tracker.models import User
+from tracker.queries.build_lists import delivered_of_model, models_without_a_list
 from tracker.queries.clock import local_date
 from tracker.queries.learning import learn
 
@@ -51,6 +53,7 @@ def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
     with INTERVALS.open(encoding="utf-8", newline="") as lines:
         load_default_intervals(rows=list(csv.DictReader(lines)), now=now)
     bring_in_files(now, tell("Workshop's files"))
+    make_build_lists(now, tell("Build lists"))
     bar = tell("What the fleet teaches")
     numbers = keep_numbers(learned=learn(now), now=now)
     bar.end(f"{numbers.stretches} stretches of {numbers.machines} trikes")
@@ -75,6 +78,16 @@ def bring_in_files(now: datetime, bar: Bar) -> None:
         if report.is_refused:
             raise DemoFileRefused(f"{report.batch.file_name} was refused: {_first_fault(report)}")
     bar.end(", ".join(f"{report.batch.rows_total} {report.batch.get_kind_display()}" for report in reports))
+
+
+def make_build_lists(now: datetime, bar: Bar) -> None:
+    """Give each model the list of what most of its delivered trikes carry."""
+    models = models_without_a_list()
+    for done, model in enumerate(models, start=1):
+        trikes = delivered_of_model(model)
+        build_list_from_trikes(trike_ids=trikes, model=model, by=User.objects.get(username="admin"), now=now)
+        bar(done, len(models), model)
+    bar.end(f"{len(models)} models")
 
 
 def _first_fault(report: Report) -> str:
