@@ -18,6 +18,7 @@ ALL_PAGES = [
     "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
+    "card-paper", "summary-paper", "passport", "check-passport",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover", "handover-parts", "handover-owner", "handover-final"]
 RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval", "add-build-list", "change-build-list"]

@@ -1,0 +1,43 @@
+"""What all papers carry: the workshop's letterhead, title, language, and when it was printed."""
+
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+
+from services.due_words import say_date
+from services.life import Life
+from services.units import say_distance
+from tracker.queries.clock import local_date, workshop_zone
+
+LANGUAGE = "en"  # of the papers' own words
+
+
+def letterhead(title: str, now: datetime, of: str) -> dict[str, Any]:
+    """Return what every template asks for; `of` names in the footer what the paper is about."""
+    moment = now.astimezone(workshop_zone())
+    return {
+        "title": title,
+        "lang": LANGUAGE,
+        "workshop": {
+            "name": settings.WORKSHOP_NAME, "phone": settings.WORKSHOP_PHONE, "email": settings.WORKSHOP_EMAIL,
+        },
+        "printed": f"{of}, printed {say_date(moment.date())}, {moment:%H:%M}",
+    }  # fmt: skip
+
+
+def say_day(moment: datetime) -> str:
+    """Return the workshop's date of a moment as papers write it."""
+    return say_date(local_date(moment))
+
+
+def say_life(life: Life, unit: str = "km") -> str:
+    """Return how far a component has run: 'about 3,210 km', 'not known'."""
+    if life.is_unknown:
+        return "not known"
+    return f"{'about ' if life.is_estimate else ''}{say_distance(life.km, unit)}"
+
+
+def lines_of(*told: str) -> list[str]:
+    """Return the texts that say something."""
+    return [text for text in told if text]
