@@ -13,18 +13,25 @@ _empty_the_tables = TransactionTestCase._fixture_teardown
 
 
 def _empty_guarded_tables(case: TransactionTestCase) -> None:
-    """Empty the tables after a transactional test: SQLite does it by DELETE, which the guards rightly refuse."""
-    guarded = connection.vendor == "sqlite" and _guards_stand()
+    """Empty the tables after a transactional test, by DELETE or by TRUNCATE: the guards rightly refuse both."""
+    guarded = _guards_stand()
+    away, back = (
+        (guards.take_down, guards.put_up)
+        if connection.vendor == "sqlite"
+        else (guards.let_tables_be_emptied, guards.refuse_emptied_tables)
+    )
     if guarded:
-        guards.take_down(connection)
+        away(connection)
     try:
         _empty_the_tables(case)
     finally:
         if guarded:
-            guards.put_up(connection)
+            back(connection)
 
 
 def _guards_stand() -> bool:
+    if connection.vendor != "sqlite":
+        return True
     with connection.cursor() as cursor:
         cursor.execute("SELECT COUNT(*) FROM sqlite_master WHERE type = 'trigger' AND name LIKE 'guard_%'")
         return bool(cursor.fetchone()[0])

@@ -3,7 +3,8 @@
 - a component in two places, or a place with two components, over any stretch of the past (PostgreSQL: exclusion
   constraints; SQLite: triggers);
 - any change to a logbook entry or a completion, to a signed job card with all that hangs on it, and to a handover that
-  bears both signatures.
+  bears both signatures; also that something is moved onto one of these, and on PostgreSQL that their tables are emptied by
+  TRUNCATE. SQLite's REPLACE deletes silently unless triggers may call triggers: tracker/sqlite3/base.py asks for that.
 """
 
 from django.db.backends.base.base import BaseDatabaseWrapper
@@ -12,6 +13,8 @@ APPEND_ONLY = ("tracker_logentry", "tracker_completion")
 FIRST_CARD_CHILDREN = ("tracker_jobtask", "tracker_measurement", "tracker_swap", "tracker_failure")
 LATER_CARD_CHILDREN = ("tracker_photo", "tracker_releasecheck")  # since migration 0005
 CARD_CHILDREN = FIRST_CARD_CHILDREN + LATER_CARD_CHILDREN
+HANDOVER_TABLES = ("tracker_handover", "tracker_handovercheck")
+EMPTIED = "what was signed or logged is kept: its table cannot be emptied"
 HANDED_OVER = "a handover with both signatures cannot be changed"
 SIGNED = "a signed job card cannot be changed: write an amendment"
 KEPT = "the logbook is append-only: write an amendment"
@@ -70,6 +73,22 @@ def _sqlite_later() -> list[str]:
             f"WHEN (SELECT second_signed_at FROM tracker_handover WHERE id = {row}.handover_id) IS NOT NULL "
             f"BEGIN SELECT RAISE(ABORT, '{HANDED_OVER}'); END"
         )
+    return statements
+
+
+def _sqlite_tighter() -> list[str]:
+    """A row that changes is looked at as it was and as it will be: nothing is moved onto a signed card or handover."""
+    tables = [(table, "card_id", "tracker_jobcard", "state = 'signed'", SIGNED) for table in CARD_CHILDREN]
+    tables.append(
+        ("tracker_handovercheck", "handover_id", "tracker_handover", "second_signed_at IS NOT NULL", HANDED_OVER)
+    )
+    statements = []
+    for table, column, parent, fixed, words in tables:
+        statements += [
+            f"DROP TRIGGER IF EXISTS guard_{table}_update",
+            f"CREATE TRIGGER guard_{table}_update BEFORE UPDATE ON {table} WHEN EXISTS (SELECT 1 FROM {parent} "
+            f"WHERE id IN (OLD.{column}, NEW.{column}) AND {fixed}) BEGIN SELECT RAISE(ABORT, '{words}'); END",
+        ]
     return statements
 
 
@@ -136,6 +155,52 @@ def _postgresql_later() -> list[str]:
     ]
 
 
+def _postgresql_tighter() -> list[str]:
+    """The same there, and TRUNCATE, which no row trigger sees."""
+    return [
+        _postgresql_part("guard_signed_part", "card_id", "tracker_jobcard", "state = 'signed'", SIGNED),
+        _postgresql_part(
+            "guard_handover_check", "handover_id", "tracker_handover", "second_signed_at IS NOT NULL", HANDED_OVER
+        ),
+        *_postgresql_truncate(),
+    ]
+
+
+def _postgresql_part(function: str, column: str, parent: str, fixed: str, words: str) -> str:
+    """The function that refuses to change a part of what is signed, to put one there and to take one away."""
+    return (
+        f"CREATE OR REPLACE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql AS $$ DECLARE ids bigint[]; BEGIN "
+        f"IF TG_OP <> 'INSERT' THEN ids := ids || OLD.{column}; END IF; "
+        f"IF TG_OP <> 'DELETE' THEN ids := ids || NEW.{column}; END IF; "
+        f"IF EXISTS (SELECT 1 FROM {parent} WHERE id = ANY(ids) AND {fixed}) THEN "
+        f"RAISE EXCEPTION '{words}' USING ERRCODE = 'integrity_constraint_violation'; END IF; "
+        "IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW; END $$"
+    )
+
+
+def _guarded() -> tuple[str, ...]:
+    return (*APPEND_ONLY, "tracker_jobcard", *CARD_CHILDREN, *HANDOVER_TABLES)
+
+
+def _postgresql_truncate() -> list[str]:
+    return [
+        f"CREATE OR REPLACE FUNCTION guard_emptied() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION "
+        f"'{EMPTIED}' USING ERRCODE = 'integrity_constraint_violation'; END $$",
+        *(
+            f"CREATE TRIGGER guard_{table}_emptied BEFORE TRUNCATE ON {table} "
+            "FOR EACH STATEMENT EXECUTE FUNCTION guard_emptied()"
+            for table in _guarded()
+        ),
+    ]
+
+
+def _postgresql_truncate_down() -> list[str]:
+    return [
+        *(f"DROP TRIGGER IF EXISTS guard_{table}_emptied ON {table}" for table in _guarded()),
+        "DROP FUNCTION IF EXISTS guard_emptied()",
+    ]
+
+
 def _postgresql_later_down() -> list[str]:
     guarded = (*LATER_CARD_CHILDREN, "tracker_handover", "tracker_handovercheck")
     return [
@@ -159,6 +224,7 @@ def put_up(connection: BaseDatabaseWrapper) -> None:
     """Create all guards on the connection's database."""
     put_up_first(connection)
     put_up_later(connection)
+    put_up_tighter(connection)
 
 
 def put_up_first(connection: BaseDatabaseWrapper) -> None:
@@ -171,9 +237,27 @@ def put_up_later(connection: BaseDatabaseWrapper) -> None:
     _run(connection, _postgresql_later() if connection.vendor == "postgresql" else _sqlite_later())
 
 
+def put_up_tighter(connection: BaseDatabaseWrapper) -> None:
+    """Replace the guards of parts by those that also see where a part goes; refuse TRUNCATE."""
+    _run(connection, _postgresql_tighter() if connection.vendor == "postgresql" else _sqlite_tighter())
+
+
+def let_tables_be_emptied(connection: BaseDatabaseWrapper) -> None:
+    """Remove what refuses TRUNCATE, for a reversed migration and for tests that must empty the tables."""
+    if connection.vendor == "postgresql":
+        _run_where_tables_are(connection, _postgresql_truncate_down())
+
+
+def refuse_emptied_tables(connection: BaseDatabaseWrapper) -> None:
+    """Refuse TRUNCATE again."""
+    if connection.vendor == "postgresql":
+        _run(connection, _postgresql_truncate())
+
+
 def take_down(connection: BaseDatabaseWrapper) -> None:
     """Remove them all: for a reversed migration, and for tests that must empty the tables."""
     if connection.vendor == "postgresql":
+        let_tables_be_emptied(connection)
         take_down_later(connection)
         _run(connection, _postgresql_first_down())
     else:
@@ -182,8 +266,11 @@ def take_down(connection: BaseDatabaseWrapper) -> None:
 
 def take_down_later(connection: BaseDatabaseWrapper) -> None:
     """Remove from PostgreSQL what put_up_later created, where its tables are there."""
+    _run_where_tables_are(connection, _postgresql_later_down())
+
+
+def _run_where_tables_are(connection: BaseDatabaseWrapper, statements: list[str]) -> None:
     there = set(connection.introspection.table_names())
-    statements = _postgresql_later_down()
     _run(connection, [words for words in statements if " ON " not in words or words.rsplit(" ON ", 1)[1] in there])
 
 

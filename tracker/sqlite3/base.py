@@ -1,6 +1,11 @@
-"""Asks the linked SQLite how many values a statement may carry, as Django 6.0 does; Django 5.2 says 999 and splits there."""
+"""SQLite as this service needs it.
+
+- It is asked how many values a statement may carry, as Django 6.0 does; Django 5.2 says 999 and splits there.
+- Rows that REPLACE takes out of the way count as deleted: the guards (tracker/models/guards.py) see them.
+"""
 
 import sqlite3
+from typing import Any
 
 from django.db.backends.sqlite3 import base, features
 from django.utils.functional import cached_property
@@ -20,3 +25,9 @@ class DatabaseWrapper(base.DatabaseWrapper):
     """Django's SQLite with these features."""
 
     features_class = DatabaseFeatures
+
+    def get_new_connection(self, conn_params: dict[str, Any]) -> sqlite3.Connection:
+        """Open a connection on which REPLACE fires delete triggers: it does so only with this set (sqlite.org/lang_conflict)."""
+        connection = super().get_new_connection(conn_params)
+        connection.execute("PRAGMA recursive_triggers = ON")
+        return connection
