@@ -1,28 +1,23 @@
-"""Trikes: the list, the page of one, and what is reported about it."""
+"""Trikes: the list, what is changed of one, and what is reported about it."""
 
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from services.forecast_words import say_rate
 from tracker.actions import schedule
 from tracker.actions.trikes import change_trike
 from tracker.models import Occurrence, Trike
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict, status_for
-from tracker.pages.distance_chart import distance_chart
-from tracker.pages.log_words import told
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import page
 from tracker.queries import lists
 from tracker.queries.clock import local_date
-from tracker.queries.fleet import trike_page
 
 STATES = (("", "All"), *Trike.State.choices)
-LOG_SHOWN = 60
 CHANGEABLE = ["plate", "model", "severity"]
 
 
@@ -61,30 +56,6 @@ def trikes(request: HttpRequest) -> HttpResponse:
         "today": local_date(timezone.now()),
     }  # fmt: skip
     return render(request, "desk/trikes.html", context)
-
-
-@page()
-def trike(request: HttpRequest, trike_id: int) -> HttpResponse:
-    """One trike: who, what, where it stands, what is due, what happened."""
-    limit = 1000 if request.GET.get("log") == "all" else LOG_SHOWN
-    found = trike_page(trike_id, timezone.now(), log_limit=limit)
-    if found is None:
-        raise Http404
-    places = {part.fitment.component_id: part.position for part in found.parts}
-    context = {
-        "found": found,
-        "trike": found.trike,
-        "due": [(row, places.get(row.line.component_id, "")) for row in found.due],
-        "suspects": [row for row in found.readings if row.verdict == "suspect"],
-        "doubts": found.doubts,
-        "rides": say_rate(found.distance.rate, found.owner.distance_unit if found.owner else "km"),
-        "chart": distance_chart(found.picture, found.owner.distance_unit if found.owner else "km")
-        if found.picture
-        else None,
-        "log": [told(entry) for entry in found.log],
-        "more_log": len(found.log) == LOG_SHOWN,
-    }
-    return render(request, "desk/trike.html", context)
 
 
 @page()

@@ -34,6 +34,7 @@ from tracker.pages import (
     search,
     signatures,
     summaries,
+    trike_look,
     trikes,
 )
 
@@ -47,7 +48,7 @@ urlpatterns = [
     path("due/", due.due_list, name="due"),
     path("outlook/", outlook.outlook, name="outlook"),
     path("trikes/", trikes.trikes, name="trikes"),
-    path("trikes/<int:trike_id>/", trikes.trike, name="trike"),
+    path("trikes/<int:trike_id>/", trike_look.trike, name="trike"),
     path("trikes/<int:trike_id>/change/", trikes.change, name="change-trike"),
     path("trikes/<int:trike_id>/reading/", readings.record, name="record-reading"),
     path("trikes/<int:trike_id>/report/", trikes.report, name="report"),

@@ -1,6 +1,6 @@
-"""What the trike page and the component page show, each in a fixed number of queries."""
+"""What the component page shows, in a fixed number of queries; due lines as pages tell them."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from services.life import Life
@@ -11,23 +11,14 @@ from tracker.models import (
     DueLine,
     Failure,
     Fitment,
-    Handover,
-    JobCard,
     LogEntry,
     Measurement,
-    Occurrence,
-    OdometerReading,
-    OutboxMessage,
     Owner,
     Ownership,
-    Trike,
-    Visit,
 )
 from tracker.queries.clock import day_of, local_date
 from tracker.queries.due import describe, range_words, status_of, title_of, why_of
-from tracker.queries.life import ComponentRun, Distance, clocks_of, distances_now, handover_of, runs_of
-from tracker.queries.pictures import DistancePicture, distance_picture
-from tracker.queries.usage import LateDoubt, doubts_of
+from tracker.queries.life import ComponentRun, runs_of
 from tracker.queries.wear import WearTold, wear_of
 
 
@@ -42,36 +33,6 @@ class DueTold:
     likely: str = ""
     why: str = ""
     position: str = ""
-
-
-@dataclass(frozen=True)
-class FittedPart:
-    """A component in its position, with its life."""
-
-    fitment: Fitment
-    position: str
-    life: Life
-
-
-@dataclass(frozen=True)
-class TrikePage:
-    """One look at a trike."""
-
-    trike: Trike
-    owner: Owner | None
-    distance: Distance
-    parts: list[FittedPart]
-    due: list[DueTold]
-    open_card: JobCard | None
-    visit: Visit | None
-    handover: Handover | None
-    readings: list[OdometerReading]
-    cards: list[JobCard]
-    messages: list[OutboxMessage]
-    occurrences: list[Occurrence]
-    picture: DistancePicture | None
-    doubts: list[LateDoubt]
-    log: list[LogEntry] = field(default_factory=list)
 
 
 def owner_of(trike_id: int) -> Owner | None:
@@ -89,43 +50,6 @@ def told(lines: list[DueLine], today: date, unit: str = "km") -> list[DueTold]:
         )
         for line in lines
     ]  # fmt: skip
-
-
-def trike_page(trike_id: int, now: datetime, log_limit: int = 60) -> TrikePage | None:
-    """Return everything the trike page shows, or None where there is no such trike."""
-    trike = Trike.objects.filter(pk=trike_id).first()
-    if trike is None:
-        return None
-    today = local_date(now)
-    fitted = list(
-        Fitment.objects.current().filter(trike_id=trike_id).select_related("component__part_type").order_by("fitted_at")
-    )
-    clocks = clocks_of([trike_id])
-    runs = runs_of((f.component_id for f in fitted), clocks)
-    order = list(POSITIONS)
-    day = day_of(now)
-    parts = [FittedPart(f, POSITIONS[f.position].title, runs[f.component_id].life_at(day)) for f in fitted]
-    lines = list(
-        DueLine.objects.filter(trike_id=trike_id, due_on__isnull=False)
-        .select_related("component__part_type").order_by("due_on", "pk")
-    )  # fmt: skip
-    return TrikePage(
-        trike=trike,
-        owner=owner_of(trike_id),
-        distance=distances_now([trike_id], now, clocks)[trike_id],
-        parts=sorted(parts, key=lambda p: order.index(p.fitment.position)),
-        due=told(lines, today),
-        open_card=trike.job_cards.filter(state=JobCard.State.DRAFT).first(),
-        visit=trike.visits.filter(state=Visit.State.OPEN).prefetch_related("lines").first(),
-        handover=handover_of(trike_id),
-        readings=list(trike.readings.all()[:12]),
-        cards=list(trike.job_cards.exclude(state=JobCard.State.DRAFT).select_related("signed_by")[:12]),
-        messages=list(trike.messages.all()[:6]),
-        occurrences=list(trike.occurrences.all()[:6]),
-        picture=distance_picture(clocks[trike_id], now),
-        doubts=doubts_of(trike_id, now, clocks[trike_id]),
-        log=list(trike.log_entries.select_related("actor", "amends")[:log_limit]),
-    )
 
 
 @dataclass(frozen=True)
