@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('tracker', '0006_find'),
+        ('tracker', '0007_guards_tighter'),
     ]
 
     operations = [
