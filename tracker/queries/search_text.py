@@ -14,7 +14,7 @@ SHORTEST = 2
 LONGEST = 120
 LAST_DIGITS = 4  # as people say them: "the number ends in 0312"
 _PHONE = re.compile(r"[\d\s+()./\-\u2010-\u2015]+")
-_LABEL = re.compile(r"/t/([0-9A-Za-z_-]{1,26})/?$")  # what a scanner reads from a trike's label: its address
+_LABEL = re.compile(r"/t/([0-9A-Z]{1,26})/?$", re.IGNORECASE)  # what a scanner reads from a trike's label: its address
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def understood(text: str) -> Asked | None:
     if len(text) < SHORTEST or not text.isprintable():
         return None
     if label := _LABEL.search(text):
-        return Asked(text, "", "", "", (), label.group(1))
+        return Asked(text, "", "", "", (), label.group(1).upper())
     number, endings = _phone_of(unicodedata.normalize("NFKC", text))
     return Asked(text, _serial_of(text), fold_name(text), number, endings, "")
 
