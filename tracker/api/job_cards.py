@@ -23,6 +23,7 @@ from tracker.api.job_card_parts import (
     OpenCard,
 )
 from tracker.api.log_entries import LogEntryOut
+from tracker.api.papers import CardPapers
 from tracker.api.readings import with_answer
 from tracker.http.etags import offered_version
 from tracker.http.filters import IdFilter, MomentFilter, SerialFilter
@@ -49,7 +50,7 @@ class JobCardFilter(filters.FilterSet):
         fields: list[str] = []
 
 
-class JobCards(Resource):
+class JobCards(CardPapers, Resource):
     """Job cards. Every step on a draft answers with the whole card and its new entity tag."""
 
     resource, output, filterset_class = "job-cards", JobCardOut, JobCardFilter

@@ -15,6 +15,7 @@ from tracker.api.due_lines import UNIT, DueLineOut, due_context
 from tracker.api.job_cards import JobCardOut
 from tracker.api.labels import Labels
 from tracker.api.log_entries import LogEntryOut
+from tracker.api.papers import TrikePapers
 from tracker.api.passing import Passing
 from tracker.api.readings import ReadingOut
 from tracker.api.trike_shown import TrikeOut
@@ -92,7 +93,7 @@ class TrikeFilter(filters.FilterSet):
         return rows.filter(ownerships__owner_id=owner_id, ownerships__until__isnull=True)
 
 
-class Trikes(Labels, Passing, Resource):
+class Trikes(TrikePapers, Labels, Passing, Resource):
     """The machines."""
 
     resource, output, filterset_class = "trikes", TrikeOut, TrikeFilter

@@ -45,7 +45,7 @@ TABLE: dict[str, dict[str, Right]] = {
     },
     "trikes": {
         "list": READ, "retrieve": READ, "create": WRITE_FLEET, "partial_update": WRITE_FLEET, "distance": READ,
-        "components": READ, "readings": READ, "due_lines": READ, "logbook": READ, "job_cards": READ,
+        "components": READ, "readings": READ, "due_lines": READ, "logbook": READ, "job_cards": READ, "passport": READ,
         "pass_on": WRITE_PEOPLE, "report_stolen": WRITE_FLEET, "found_again": WRITE_FLEET, "retire": WRITE_FLEET,
         "make_label": WRITE_FLEET, "label_svg": READ, "label_pdf": READ,
     },
@@ -67,6 +67,7 @@ TABLE: dict[str, dict[str, Right]] = {
         "list": READ, "retrieve": READ, "create": WRITE_JOBS, "partial_update": WRITE_JOBS, "odometer": WRITE_JOBS,
         "tasks": WRITE_JOBS, "drop_task": WRITE_JOBS, "measurements": WRITE_JOBS, "swaps": WRITE_JOBS,
         "drop_swap": WRITE_JOBS, "failures": WRITE_JOBS, "sign": SIGN, "cancel": WRITE_JOBS, "amendments": SIGN,
+        "paper": READ, "summary_paper": READ,
     },
     "log-entries": {"list": READ, "retrieve": READ},
     "messages": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE},
