@@ -27,7 +27,10 @@ GROUPS = {
     "owners": "owners", "readings": "readings", "display-changes": "readings", "meter-readings": "readings",
     "occurrences": "readings", "handovers": "handover", "job-cards": "jobs", "imports": "imports",
 }  # fmt: skip
-ODD = {"readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign", "trikes.pass_on": "owners"}
+ODD = {
+    "readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign",
+    "job-cards.sign_release": "sign", "job-cards.take_back_release": "sign", "trikes.pass_on": "owners",
+}  # fmt: skip
 
 
 def need(resource: str, step: str, method: str) -> str:

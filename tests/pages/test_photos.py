@@ -161,7 +161,7 @@ def test_the_picture_goes_to_staff_only_and_stays_with_their_browser(card, mecha
     upload(mechanic, card, pictures.from_a_phone())
     photo = Photo.objects.get()
     answer = reviewer.get(f"/photos/{photo.pk}/")
-    content = b"".join(answer.streaming_content)
+    content = answer.content
     assert hashlib.sha256(content).hexdigest() == photo.sha256
     assert answer["Content-Type"] == "image/jpeg"
     assert answer["Cache-Control"].startswith("private")

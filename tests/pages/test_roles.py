@@ -30,7 +30,7 @@ BY_POST_ONLY = {
 }  # fmt: skip
 OPEN = {"login", "logout"}
 ASKED = {"job-judge", "job-odometer-word"}  # what a script asks while somebody types: tests/pages/test_card_live.py
-FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "find-hints"}
+FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "photo", "find-hints"}
 
 
 @pytest.fixture

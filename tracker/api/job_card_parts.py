@@ -83,8 +83,8 @@ class JobCardOut(Shown):
         model = JobCard
         fields = [
             "id", "number", "trike", "frame_serial", "state", "opened_at", "opened_by", "worked_at", "odometer",
-            "complaint", "cause", "correction", "minutes", "tasks", "measurements", "swaps", "failures", "signed_at",
-            "signed_by", "version",
+            "complaint", "cause", "correction", "minutes", "tasks", "measurements", "swaps", "failures", "released_at",
+            "released_by", "signed_at", "signed_by", "version",
         ]  # fmt: skip
         read_only_fields = fields
 

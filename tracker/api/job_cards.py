@@ -22,6 +22,7 @@ from tracker.api.job_card_parts import (
     Odometer,
     OpenCard,
 )
+from tracker.api.job_card_release import PhotoSteps, ReleaseSteps, SummarySteps
 from tracker.api.log_entries import LogEntryOut
 from tracker.api.papers import CardPapers
 from tracker.api.readings import with_answer
@@ -55,6 +56,7 @@ class JobCards(CardPapers, Resource):
 
     resource, output, filterset_class = "job-cards", JobCardOut, JobCardFilter
     orders = ("-opened_at", "opened_at", "id", "-id")
+    http_method_names = (*Resource.http_method_names, "put")
 
     def get_queryset(self) -> QuerySet[JobCard]:
         """Cards with everything on them."""

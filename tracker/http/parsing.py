@@ -116,10 +116,19 @@ class StrictJSONParser(BaseParser):
 
 
 class UploadParser(MultiPartParser):
-    """Parser of multipart/form-data for the one address that takes files. Raises Problem too-large."""
+    """Parser of multipart/form-data for the addresses that take files. Raises Problem too-large."""
+
+    limit = "UPLOAD_MAX_BYTES"  # the setting
 
     def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: dict | None = None) -> Any:
         """Return fields and files."""
-        if content_length(parser_context["request"]) > settings.UPLOAD_MAX_BYTES + 64 * 1024:
-            raise Problem("too-large", f"A file may have {settings.UPLOAD_MAX_BYTES:,} bytes.")
+        most = getattr(settings, self.limit)
+        if content_length(parser_context["request"]) > most + 64 * 1024:
+            raise Problem("too-large", f"A file may have {most:,} bytes.")
         return super().parse(stream, media_type=media_type, parser_context=parser_context)
+
+
+class PhotoParser(UploadParser):
+    """The same for photos."""
+
+    limit = "PHOTO_MAX_BYTES"

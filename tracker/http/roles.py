@@ -67,6 +67,8 @@ TABLE: dict[str, dict[str, Right]] = {
         "list": READ, "retrieve": READ, "create": WRITE_JOBS, "partial_update": WRITE_JOBS, "odometer": WRITE_JOBS,
         "tasks": WRITE_JOBS, "drop_task": WRITE_JOBS, "measurements": WRITE_JOBS, "swaps": WRITE_JOBS,
         "drop_swap": WRITE_JOBS, "failures": WRITE_JOBS, "sign": SIGN, "cancel": WRITE_JOBS, "amendments": SIGN,
+        "release": READ, "sign_release": SIGN, "take_back_release": SIGN, "photos": READ, "add_photo": WRITE_JOBS,
+        "drop_photo": WRITE_JOBS, "summary": READ, "write_summary": WRITE_JOBS, "mail_summary": WRITE_JOBS,
         "paper": READ, "summary_paper": READ,
     },
     "log-entries": {"list": READ, "retrieve": READ},

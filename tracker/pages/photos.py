@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -125,7 +125,10 @@ def photo(request: HttpRequest, photo_id: int) -> HttpResponse:
     path = photo_file(row)
     if path is None:
         raise Http404
-    return FileResponse(
-        path.open("rb"), content_type="image/jpeg", filename=f"{row.card.number}-{row.pk}.jpg",
-        headers={"Cache-Control": KEPT, "X-Content-Type-Options": "nosniff"},
+    return HttpResponse(
+        path.read_bytes(), content_type="image/jpeg",
+        headers={
+            "Cache-Control": KEPT, "X-Content-Type-Options": "nosniff",
+            "Content-Disposition": f'inline; filename="{row.card.number}-{row.pk}.jpg"',
+        },
     )  # fmt: skip
