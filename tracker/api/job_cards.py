@@ -51,7 +51,7 @@ class JobCardFilter(filters.FilterSet):
         fields: list[str] = []
 
 
-class JobCards(CardPapers, Resource):
+class JobCards(CardPapers, ReleaseSteps, PhotoSteps, SummarySteps, Resource):
     """Job cards. Every step on a draft answers with the whole card and its new entity tag."""
 
     resource, output, filterset_class = "job-cards", JobCardOut, JobCardFilter
