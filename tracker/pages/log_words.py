@@ -136,7 +136,18 @@ def _task_done(body: dict[str, Any]) -> str:
 def _signed(body: dict[str, Any]) -> str:
     told_what = body.get("correction") or "no correction written"
     later = f" Deferred: {', '.join(_task(code) for code in body['deferred'])}." if body.get("deferred") else ""
-    return f"{body['card']}, odometer {say_distance(body['odometer_km'])}: {told_what}{later}"
+    beside = _released(body) + _photos(body)
+    return f"{body['card']}, odometer {say_distance(body['odometer_km'])}: {told_what}{later}{beside}"
+
+
+def _released(body: dict[str, Any]) -> str:
+    release = body.get("release")
+    return f" Released after {len(release['checks'])} checks." if release else ""
+
+
+def _photos(body: dict[str, Any]) -> str:
+    count = len(body.get("photos", ()))
+    return f" {count} photo{'' if count == 1 else 's'}." if count else ""
 
 
 def _built(body: dict[str, Any]) -> str:

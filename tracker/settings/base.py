@@ -240,6 +240,7 @@ CELERY_BEAT_SCHEDULE = {
     "nightly-sweep": {"task": "tracker.sweep", "schedule": crontab(hour="1", minute="15")},
     "dispatch-outbox": {"task": "tracker.dispatch_outbox", "schedule": 15.0},
     "waiting-imports": {"task": "tracker.work_imports", "schedule": 2.0},
+    "lost-photos": {"task": "tracker.forget_lost_photos", "schedule": crontab(hour="2", minute="50")},
     "old-import-files": {"task": "tracker.forget_import_files", "schedule": crontab(hour="2", minute="40")},
 }
 
