@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from services.chain_code import chain_code
 from tests import factories as make
 from tests.commands.test_checks import change_behind_the_back
 from tests.pages.conftest import ROLES, logged_in, person
@@ -46,7 +47,8 @@ def test_a_record_that_holds_is_told_with_its_counts(book, desk):
 def test_one_trike_is_verified_with_its_last_code(book, desk):
     page = told(desk.post(ADDRESS, {"trike": " f26-1040 "}))
     assert "3 entries of 1 trike read" in page
-    assert LogEntry.objects.get(trike=book, seq=3).hash[:16] in page
+    assert chain_code(book.pk, 3, LogEntry.objects.get(trike=book, seq=3).hash) in page
+    assert 'href="/passport/"' in page
 
 
 def test_the_first_break_is_named_with_its_entry(book, desk):

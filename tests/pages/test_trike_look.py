@@ -58,10 +58,11 @@ def test_pages_that_serve_now_and_then_stand_under_more(workshop, desk):
     assert "Found again" not in ways
 
 
-def test_a_way_that_leads_nowhere_is_left_out(workshop):
-    from tracker.pages.trike_look import Way
-
-    assert Way("no-such-page", "Nowhere", lambda row: True).address(workshop.trike) == ""
+def test_a_stolen_trike_offers_the_way_back(workshop, desk):
+    type(workshop.trike).objects.update(stolen_on="2026-04-20")
+    ways = [words for _, words in look(desk, workshop).context["ways"]]
+    assert "Found again" in ways
+    assert not {"Report stolen", "Another owner"} & set(ways)
 
 
 def test_a_reviewer_looks_but_finds_no_ways_to_change(workshop, reviewer):

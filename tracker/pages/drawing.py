@@ -42,6 +42,7 @@ SHEETS = (
     Sheet("narrow", 344, 1.36, 92, 11.5, 46, 32),
 )
 MARGIN, GAP = 8.0, 6.0
+SIDES = ("left", "right")
 SHORT = {"shifter": "shifter", "castors": "castors"}
 SHORTER = {"elastomer-left": "left elast.", "elastomer-right": "right elast."}  # on a phone
 
@@ -66,9 +67,11 @@ def trike_drawing(places: Sequence[Place], today: date) -> SafeString:
 
 
 def _draw(sheet: Sheet, places: Sequence[Place], today: date) -> SafeString:
-    labels = [Label(place, *_point(sheet, place.code)) for place in places if place.state.code != "empty"]
-    columns = {side: sorted((one for one in labels if one.side == side), key=_height) for side in ("left", "right")}
-    height = max(_length(sheet), *(len(rows) * sheet.tight + 2 * MARGIN for rows in columns.values()))
+    named = [place for place in places if place.state.code != "empty"]
+    height = max(_length(sheet), *(_rows(named, side) * sheet.tight + 2 * MARGIN for side in SIDES))
+    top = (height - _length(sheet)) / 2 + MARGIN
+    labels = [Label(place, *_point(sheet, place.code, top)) for place in named]
+    columns = {side: sorted((one for one in labels if one.side == side), key=_height) for side in SIDES}
     words = "".join(
         _label(sheet, label, at, today)
         for rows in columns.values()
@@ -81,7 +84,7 @@ def _draw(sheet: Sheet, places: Sequence[Place], today: date) -> SafeString:
         'its row below</title><defs>{defs}</defs><g aria-hidden="true" transform="translate({x} {y}) scale({scale})">'
         "{trike}</g>{words}</svg>",
         name=sheet.name, width=f"{sheet.width:g}", height=f"{height:.0f}", defs=patterns(sheet.name),
-        x=f"{sheet.middle:g}", y=f"{MARGIN - TOP * sheet.scale:g}", scale=f"{sheet.scale:g}",
+        x=f"{sheet.middle:g}", y=f"{top - TOP * sheet.scale:g}", scale=f"{sheet.scale:g}",
         trike=mark_safe(_trike(sheet, states)), words=mark_safe(words),
     )  # fmt: skip
 
@@ -90,9 +93,13 @@ def _length(sheet: Sheet) -> float:
     return (BOTTOM - TOP) * sheet.scale + 2 * MARGIN
 
 
-def _point(sheet: Sheet, code: str) -> tuple[float, float]:
+def _rows(places: Sequence[Place], side: str) -> int:
+    return sum(OUTLINES[place.code].side == side for place in places)
+
+
+def _point(sheet: Sheet, code: str, top: float) -> tuple[float, float]:
     x, y = OUTLINES[code].at
-    return round(sheet.middle + x * sheet.scale, 1), round(MARGIN + (y - TOP) * sheet.scale, 1)
+    return round(sheet.middle + x * sheet.scale, 1), round(top + (y - TOP) * sheet.scale, 1)
 
 
 def _height(label: Label) -> tuple[float, float]:

@@ -6,6 +6,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from services.chain_code import chain_code
 from services.identity import BadSerial, canonical_serial
 from tracker.models import Trike
 from tracker.pages import fields
@@ -53,6 +54,8 @@ def verify(request: HttpRequest) -> HttpResponse:
         trike, after = form.cleaned_data["trike"], form.cleaned_data["after"] or 0
         check = check_logbook(trike_id=trike.pk if trike else None, after=after)
         context |= {"check": check, "of": trike, "after": after, "verified_at": timezone.now()}
+        if check.head is not None:
+            context["code"] = chain_code(check.head.trike_id, check.head.seq, check.head.hash)
     return render(request, "desk/verify_logbook.html", context, status=status_for(form))
 
 

@@ -6,7 +6,7 @@ from datetime import date
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
@@ -31,13 +31,6 @@ class Way:
     name: str
     words: str
     fits: Callable[[Trike], bool]
-
-    def address(self, row: Trike) -> str:
-        """Return where it leads; '' where it makes no sense for this trike or is not there."""
-        try:
-            return reverse(self.name, args=[row.pk]) if self.fits(row) else ""
-        except NoReverseMatch:
-            return ""
 
 
 def _is_out(row: Trike) -> bool:
@@ -120,4 +113,4 @@ def _due(found: TrikeLook) -> dict[str, object]:
 
 def _ways(row: Trike, ways: Iterable[Way]) -> list[tuple[str, str]]:
     """(address, words) of the pages that make sense for this trike."""
-    return [(address, way.words) for way in ways if (address := way.address(row))]
+    return [(reverse(way.name, args=[row.pk]), way.words) for way in ways if way.fits(row)]
