@@ -12,6 +12,7 @@ from tracker.pages.answers import status_for
 from tracker.pages.job_forms import AmendForm
 from tracker.queries.card_flow import STEPS, steps_of
 from tracker.queries.cards import CardPage, card_page
+from tracker.queries.photos import photos_of
 from tracker.queries.release import Release, release_of
 
 NAMES = {
@@ -60,7 +61,11 @@ def closed(request: HttpRequest, found: CardPage) -> HttpResponse:
 
 def show_closed(request: HttpRequest, found: CardPage, amend: AmendForm, status: int = 200) -> HttpResponse:
     """Draw a signed or cancelled card."""
-    context = {"found": found, "card": found.card, "trike": found.card.trike, "amend": amend, "beside": _beside(found)}
+    card = found.card
+    context = {
+        "found": found, "card": card, "trike": card.trike, "amend": amend, "beside": _beside(found),
+        "release": release_of(card), "photos": photos_of(card.pk),
+    }  # fmt: skip
     return render(request, "desk/job_signed.html", context, status=status)
 
 
