@@ -222,21 +222,26 @@ def test_a_reading_added_up_from_rides_is_not_there_to_be_decided(trike):
 
 
 def test_the_owner_is_told_what_the_rides_since_the_reading_add_up_to(trike):
-    assert rides_told(trike.pk, READ_AT.date()) is None
+    assert rides_told(trike.pk) is None
     take(trike, ride(3))
     take(trike, ride(5, 25.5))
-    told = rides_told(trike.pk, READ_AT.date())
+    told = rides_told(trike.pk)
     assert (told.count, told.km, told.since) == (2, 65.5, READ_AT.date())
 
 
 def test_a_new_owner_is_told_nothing_of_the_rides_of_the_one_before(trike):
     take(trike, ride(3))
-    assert rides_told(trike.pk, (READ_AT + timedelta(days=10)).date()) is None
+    passed_on = (READ_AT + timedelta(days=10)).date()
+    trike.ownerships.update(until=passed_on)
+    make.OwnershipFactory(trike=trike, since=passed_on)
+    assert rides_told(trike.pk) is None
 
 
-def test_without_a_reading_or_handover_there_is_nothing_to_tell():
-    trike = make.TrikeFactory(state="in_build", delivered_on=None)
-    assert rides_told(trike.pk, READ_AT.date()) is None
+def test_without_a_reading_handover_or_owner_there_is_nothing_to_tell(trike):
+    assert rides_told(make.OwnershipFactory(trike__state="in_build", trike__delivered_on=None).trike_id) is None
+    take(trike, ride(3))
+    trike.ownerships.all().delete()
+    assert rides_told(trike.pk) is None
 
 
 def test_the_distances_of_a_fleet_cost_the_same_queries_with_2_rides_and_22(trike, assert_flat_queries):

@@ -65,6 +65,7 @@ GROW = {
     "owners": trikes,
     "fitments": fitted,
     "readings": make.OdometerReadingFactory.create_batch,
+    "rides": make.RideFileFactory.create_batch,
     "display-changes": make.DisplayChangeFactory.create_batch,
     "meter-readings": make.MeterReadingFactory.create_batch,
     "handovers": handovers,

@@ -24,7 +24,7 @@ KEYS = {
 }  # fmt: skip
 GROUPS = {
     "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet", "fitments": "fleet",
-    "owners": "owners", "readings": "readings", "display-changes": "readings", "meter-readings": "readings",
+    "owners": "owners", "readings": "readings", "rides": "readings", "display-changes": "readings", "meter-readings": "readings",
     "occurrences": "readings", "handovers": "handover", "job-cards": "jobs", "imports": "imports",
 }  # fmt: skip
 ODD = {

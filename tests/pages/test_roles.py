@@ -15,7 +15,7 @@ ALL_PAGES = [
     "today", "search", "due", "outlook", "trikes", "trike", "components", "component", "part-types",
     "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
     "job-intake", "job-tasks", "job-bench", "job-findings", "signature",
-    "intervals", "change-interval", "handover", "record-reading", "report", "swap-display", "open-card",
+    "intervals", "change-interval", "handover", "record-reading", "add-ride", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
     "card-paper", "summary-paper", "passport", "check-passport",

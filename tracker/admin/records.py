@@ -14,6 +14,7 @@ from tracker.models import (
     Occurrence,
     OdometerReading,
     OutboxMessage,
+    RideFile,
     ServiceInterval,
     SweepRun,
     Visit,
@@ -30,6 +31,16 @@ class OdometerReadingAdmin(LookOnlyAdmin):
     list_select_related = ["trike", "entered_by"]
     search_fields = ["trike__frame_serial"]
     date_hierarchy = "read_at"
+
+
+@admin.register(RideFile)
+class RideFileAdmin(LookOnlyAdmin):
+    """Rides that came as files."""
+
+    list_display = ["trike", "started_at", "km", "reading", "added_at"]
+    list_select_related = ["trike", "reading"]
+    search_fields = ["trike__frame_serial"]
+    date_hierarchy = "started_at"
 
 
 @admin.register(DisplayChange)

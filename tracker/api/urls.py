@@ -20,12 +20,13 @@ from tracker.api.occurrences import Occurrences
 from tracker.api.owners import Owners
 from tracker.api.part_types import PartTypes
 from tracker.api.readings import Readings
+from tracker.api.rides import Rides
 from tracker.api.trikes import Trikes
 from tracker.api.visits import Visits
 
 RESOURCES = (
-    PartTypes, BuildLists, Components, Trikes, Owners, Fitments, Readings, DisplayChanges, MeterReadings, Handovers, Intervals,
-    Occurrences, DueLines, Visits, JobCards, LogEntries, Messages, Imports,
+    PartTypes, BuildLists, Components, Trikes, Owners, Fitments, Readings, Rides, DisplayChanges,
+    MeterReadings, Handovers, Intervals, Occurrences, DueLines, Visits, JobCards, LogEntries, Messages, Imports,
 )  # fmt: skip
 
 router = SimpleRouter(trailing_slash=False)

@@ -128,6 +128,12 @@ class UploadParser(MultiPartParser):
         return super().parse(stream, media_type=media_type, parser_context=parser_context)
 
 
+class RideParser(UploadParser):
+    """The same for ride files."""
+
+    limit = "RIDE_MAX_BYTES"
+
+
 class PhotoParser(UploadParser):
     """The same for photos."""
 

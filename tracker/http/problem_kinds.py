@@ -67,7 +67,7 @@ _HTTP = (
          "Wait as long as `Retry-After` says and send it again, with the same Idempotency-Key."),
     Kind("precondition-failed", 412, "It has changed since you read it",
          "`If-Match` names another version than the present one. Read it again, look at what changed, decide anew."),
-    Kind("too-large", 413, "The body is too large", "JSON bodies may have 1 MB, spreadsheets 5 MB, photos 12 MB."),
+    Kind("too-large", 413, "The body is too large", "JSON bodies may have 1 MB, spreadsheets 5 MB, rides 8 MB, photos 12 MB."),
     Kind("unsupported-media-type", 415, "The body is of a type this operation does not take",
          "Send `application/json` in UTF-8; uploads are `multipart/form-data`. `Accept` in the answer says which."),
     Kind("invalid-values", 422, "Some values are not possible",

@@ -17,6 +17,7 @@ KIND_WORDS = {
     "trike_changed": "Trike changed",
     "reading": "Reading",
     "reading_decided": "Reading decided",
+    "ride": "Ride",
     "display_change": "Display change",
     "meter": "Meter",
     "occurrence": "Happened",
@@ -178,6 +179,9 @@ SAID: dict[str, Callable[[dict[str, Any]], str]] = {
     "trike_changed": _trike,
     "reading": _reading,
     "reading_decided": _decided,
+    "ride": lambda body: (
+        f"{say_distance(body['km'])} from a file; the odometer should show about {say_distance(body['shows'])}"
+    ),
     "display_change": _display,
     "occurrence": lambda body: dict(Occurrence.Kind.choices).get(body["kind"], body["kind"]),
     "handover_built": _built,

@@ -25,11 +25,15 @@ from services.errors import Refusal
 from services.identity import visible
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
 from tracker.actions.refusals import PleaseConfirm
+from tracker.actions.rides import take_ride
 from tracker.actions.usage import record_reading
 from tracker.http.throttles import PerAddress
 from tracker.models import OwnerLink
+from tracker.pages.answers import status_of
 from tracker.pages.reading_forms import answer_in, question_in, typed_as
+from tracker.pages.rides import ride_in
 from tracker.queries.reminders import owner_view
+from tracker.queries.rides import rides_told
 
 COOKIE = "owner-link"
 COOKIE_DAYS = 30
@@ -120,8 +124,9 @@ def page(request: HttpRequest, link: OwnerLink) -> HttpResponse:
 
 def _show(request: HttpRequest, link: OwnerLink, *, status: int = 200, **more: Any) -> HttpResponse:
     view = owner_view(link.trike, link.owner, timezone.now())
-    token = request.COOKIES[COOKIE]
-    return render(request, "owner/page.html", {"view": view, "key": form_key(token), **more}, status=status)
+    token, rides = request.COOKIES[COOKIE], rides_told(link.trike_id)
+    context = {"view": view, "key": form_key(token), "rides": rides, **more}
+    return render(request, "owner/page.html", context, status=status)
 
 
 @with_link
@@ -142,6 +147,18 @@ def report_reading(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     except Refusal as refusal:
         return _show(request, link, status=422, refusal=refusal, typed=typed[:20], unit=unit[:2])
     return _back("reading" if reading.verdict == "accepted" else "doubtful")
+
+
+@with_link
+@require_POST
+def report_ride(request: HttpRequest, link: OwnerLink) -> HttpResponse:
+    """Count a ride file: its day, distance and time; where it went is not kept."""
+    try:
+        ride, digest = ride_in(request)
+        take_ride(trike_id=link.trike_id, ride=ride, sha256=digest, source="owner", now=timezone.now())
+    except Refusal as refusal:
+        return _show(request, link, status=status_of(refusal), ride_refusal=refusal)
+    return _back("ride")
 
 
 def number(typed: str) -> Decimal:
@@ -217,6 +234,7 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
 urlpatterns = [
     path("", page, name="owner-page"),
     path("reading", report_reading, name="owner-reading"),
+    path("ride", report_ride, name="owner-ride"),
     path("reminders", reminders, name="owner-reminders"),
     path("visit.ics", calendar, name="owner-calendar"),
     path("stop/<str:token>", stop, name="owner-stop"),

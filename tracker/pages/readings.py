@@ -18,7 +18,9 @@ from tracker.queries import lists
 from tracker.queries.life import distances_now
 from tracker.queries.usage import unit_of
 
-VERDICTS = (("suspect", "Suspect"), ("accepted", "Accepted"), ("rejected", "Rejected"), ("", "All"))
+VERDICTS = (
+    ("suspect", "Suspect"), ("accepted", "Accepted"), ("rejected", "Rejected"), ("estimated", "From rides"), ("", "All"),
+)  # fmt: skip
 
 
 class ReadingForm(TypedReading):

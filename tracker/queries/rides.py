@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 
 from django.db.models import Exists, F, OuterRef, QuerySet, Sum
 
-from tracker.models import DisplayChange, OdometerReading, RideFile, Trike
+from tracker.models import DisplayChange, OdometerReading, Ownership, RideFile, Trike
 from tracker.queries.clock import day_of, workshop_zone
 
 ACCEPTED = OdometerReading.Verdict.ACCEPTED
@@ -68,12 +68,13 @@ class RidesTold:
     since: date
 
 
-def rides_told(trike_id: int, owned_since: date) -> RidesTold | None:
+def rides_told(trike_id: int) -> RidesTold | None:
     """Return what the present owner's ride files add up to since the display was last read; None without any."""
     begun = last_read(trike_id)
-    if begun is None:
+    owned = Ownership.objects.filter(trike_id=trike_id, until__isnull=True).values_list("since", flat=True).first()
+    if begun is None or owned is None:
         return None
-    begun_at = max(begun.at, _midnight(owned_since))
+    begun_at = max(begun.at, _midnight(owned))
     found = list(rides_since(trike_id, begun_at).values_list("km", flat=True))
     return RidesTold(len(found), sum(found), begun_at.astimezone(workshop_zone()).date()) if found else None
 

@@ -158,6 +158,7 @@ STORAGES = {
 # Bodies: JSON up to 1 MB, spreadsheets up to 5 MB.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 UPLOAD_MAX_BYTES = 5 * 1024 * 1024
+RIDE_MAX_BYTES = 8 * 1024 * 1024  # as in tracker/rides/limits.py
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 
 # Photos of job cards: files of at most 12 MB as they come, kept smaller. No upload of any page is taken in beyond that.

@@ -17,7 +17,7 @@ from services.units import say_distance, say_pressure
 register = template.Library()
 
 STATUS_WORDS = {"overdue": "Overdue", "due": "Due now", "soon": "Soon", "ok": "Later"}
-STATUS_CLASS = {"ok": "later"}
+STATUS_CLASS = {"ok": "later", "estimated": "soon"}
 FREE = (forms.TextInput, forms.DateInput, forms.DateTimeInput)  # where an empty field says that it is optional
 OPTIONAL = mark_safe(' <span class="optional">(optional)</span>')
 
