@@ -47,7 +47,10 @@ def _chosen(request: HttpRequest) -> Owner | None:
 
 
 def _new_owner_form(request: HttpRequest, text: str) -> OwnerForm:
-    initial = {"name": text, "time_zone": str(timezone.get_default_timezone()), "agreed_source": AT_HANDOVER}
+    initial = {
+        "name": text, "time_zone": str(timezone.get_default_timezone()), "agreed_source": AT_HANDOVER,
+        "distance_unit": "km", "pressure_unit": "bar",
+    }  # fmt: skip
     return OwnerForm(fields.sent(request) if "name" in request.POST else None, initial=initial, auto_id="new_%s")
 
 

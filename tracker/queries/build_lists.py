@@ -82,6 +82,16 @@ class Progress:
         return tuple(place for place in self.places if place.missing)
 
     @property
+    def listed(self) -> tuple[Place, ...]:
+        """Positions of the list, and others that hold a part."""
+        return tuple(place for place in self.places if place.on_list or place.fitment)
+
+    @property
+    def others(self) -> tuple[Place, ...]:
+        """Positions that are neither on the list nor taken."""
+        return tuple(place for place in self.places if not place.on_list and place.fitment is None)
+
+    @property
     def free(self) -> tuple[Place, ...]:
         """Positions that hold nothing yet."""
         return tuple(place for place in self.places if place.fitment is None)

@@ -16,7 +16,7 @@ CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"
 WHITENOISE_AUTOREFRESH = True
 REST_FRAMEWORK = {
     **REST_FRAMEWORK,
-    "DEFAULT_THROTTLE_RATES": {"key": "100000/min", "public": "100000/min"},
+    "DEFAULT_THROTTLE_RATES": {"key": "100000/min", "public": "100000/min", "found": "100000/min"},
 }
 DATABASES["default"]["CONN_MAX_AGE"] = 0
 if not DATABASES["default"]["ENGINE"].endswith("postgresql"):
