@@ -300,3 +300,18 @@ def test_printing_changes_nothing(workshop, desk):
     before = (LogEntry.objects.count(), Measurement.objects.count())
     desk.get(passport(workshop))
     assert (LogEntry.objects.count(), Measurement.objects.count()) == before
+
+
+def test_every_paper_is_reached_from_where_it_is_wanted(workshop, desk):
+    step = desk.get(f"/jobs/{workshop.card.pk}/", follow=True).content.decode()
+    assert f"/jobs/{workshop.card.pk}/paper.pdf" in step
+    assert f"/jobs/{workshop.card.pk}/summary.pdf" in desk.get(f"/jobs/{workshop.card.pk}/summary/").content.decode()
+    signed(workshop)
+    closed = desk.get(f"/jobs/{workshop.card.pk}/").content.decode()
+    assert f"/jobs/{workshop.card.pk}/paper.pdf" in closed
+    assert f"/jobs/{workshop.card.pk}/summary.pdf" in closed
+
+
+def test_pages_have_a_sheet_for_paper(workshop, desk):
+    page = desk.get(f"/trikes/{workshop.trike.pk}/").content.decode()
+    assert '<link rel="stylesheet" href="/static/tracker/print.css" media="print">' in page

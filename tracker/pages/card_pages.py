@@ -22,7 +22,12 @@ NAMES = {
     "findings": "job-findings",
     "sign": "sign-job",
 }
-BESIDE = (("release", "Test ride and release"), ("photos", "Photos"), ("summary", "Summary for the owner"))
+BESIDE = (
+    ("release", "Test ride and release"),
+    ("photos", "Photos"),
+    ("summary", "Summary for the owner"),
+    ("card-paper", "Card on paper"),
+)
 
 
 def page_of(card_id: int) -> CardPage:
