@@ -119,7 +119,7 @@ def test_a_stolen_trike_says_so_on_its_pages_and_in_the_lists(trike, workshop, d
         text = desk.get(f"/trikes/{trike.pk}/{page}").content.decode()
         assert "Reported stolen" in text, page
         assert "report 4711" in text, page
-    assert "Reported stolen" in desk.get(f"/jobs/{card.pk}/").content.decode()
+    assert "Reported stolen" in desk.get(f"/jobs/{card.pk}/", follow=True).content.decode()
     for page in ("/trikes/", "/due/?window=all", "/jobs/", f"/owners/{workshop.owner.pk}/"):
         assert '<span class="status stop">stolen</span>' in desk.get(page).content.decode(), page
 
