@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.db.models.functions import Length
 
 from services.identity import clean_text
 from tracker.actions.card_steps import draft_card, is_new, touch
@@ -48,9 +49,10 @@ def _numbered_card(now: datetime, **values: Any) -> JobCard:
 
 
 def _next_number(now: datetime) -> str:
-    """The next number of the year: J26-00001."""
+    """The next number of the year: J26-00001. Imported cards bring numbers of other lengths: the longest is the highest."""
     head = f"J{local_date(now):%y}-"
-    last = JobCard.objects.filter(number__startswith=head).order_by("-number").values_list("number", flat=True).first()
+    numbers = JobCard.objects.filter(number__startswith=head, number__regex=r"^J[0-9]+-[0-9]+$")
+    last = numbers.order_by(Length("number").desc(), "-number").values_list("number", flat=True).first()
     return f"{head}{(int(last.removeprefix(head)) if last else 0) + 1:05d}"
 
 
