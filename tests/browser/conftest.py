@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.contrib.auth.models import Group
 from playwright.sync_api import sync_playwright
 
@@ -13,6 +14,14 @@ from tracker.models import User
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # the browser's driver runs a loop in this thread
 SHOTS = Path(__file__).parent / "shots"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(tmp_path_factory) -> None:
+    """A database in a file, as in the workshop: in memory two requests at one time do not wait for each other."""
+    row = settings.DATABASES["default"]
+    if row["ENGINE"] == "tracker.sqlite3":
+        row["TEST"] = {**row["TEST"], "NAME": str(tmp_path_factory.mktemp("browser") / "tests.sqlite3")}
 
 
 @pytest.fixture(scope="session")
@@ -36,11 +45,12 @@ def mechanic(transactional_db):
 @pytest.fixture
 def desk(chromium, live_server, mechanic):
     """A page of that mechanic, logged in."""
-    page = chromium.new_page(base_url=live_server.url, viewport={"width": 1280, "height": 900})
+    context = chromium.new_context(base_url=live_server.url, viewport={"width": 1280, "height": 900})
+    page = context.new_page()
     page.goto("/login/")
     page.fill("input[name=username]", "mechanic")
     page.fill("input[name=password]", "spoke-and-hub-9")
     page.press("input[name=password]", "Enter")
     page.wait_for_url(live_server.url + "/")
     yield page
-    page.close()
+    context.close()

@@ -85,10 +85,13 @@ def bench(request: HttpRequest, card_id: int) -> HttpResponse:
 def _show(request: HttpRequest, found: CardPage, sent: BenchForms, by_hand: SwapForm) -> HttpResponse:
     drawn, shown_measures = BenchForms(found), set()
     rows = [_task(line, sent, drawn, shown_measures) for line in found.ticked_tasks]
-    first = next((row["key"] for row in rows if row["open"]), "")
+    first = next((row for row in rows if row["open"]), None)
+    if first and first["measures"]:
+        first["measures"][0]["form"].fields["value"].widget.attrs["autofocus"] = True
     lives = leaving(found, timezone.now())
+    no_value = first["key"] if first and not first["measures"] else ""
     context = {
-        "rows": rows, "first": first, "scan": sent.scan, "whole": sent.whole, "places": _places(found, sent.scan),
+        "rows": rows, "first": no_value, "scan": sent.scan, "whole": sent.whole, "places": _places(found, sent.scan),
         "swap_rows": [_swap(swap, sent, drawn, lives) for swap in found.swaps], "by_hand": by_hand,
         "open": len(found.open_tasks),
     }  # fmt: skip

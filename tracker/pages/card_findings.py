@@ -28,6 +28,7 @@ def findings(request: HttpRequest, card_id: int) -> HttpResponse:
         return closed(request, found)
     data = fields.sent(request)
     words = WordsForm(_stored(found), data)
+    words.fields["cause"].widget.attrs["autofocus"] = "failed" not in request.GET
     failed = _part(found, (data or request.GET).get("failure-component_id") or request.GET.get("failed", ""))
     failure = _failure(failed, data)
     if data is not None:

@@ -26,6 +26,7 @@ def intake(request: HttpRequest, card_id: int) -> HttpResponse:
     data, unit = fields.sent(request), found.owner.distance_unit if found.owner else "km"
     odometer = OdometerForm(found.card.reading, unit, data)
     words = ComplaintForm({"complaint": found.card.complaint}, data)
+    words.fields["complaint"].widget.attrs["autofocus"] = bool(odometer.stored)
     odometer.expect(distances_now([found.card.trike_id], timezone.now())[found.card.trike_id], unit)
     if data is not None and _kept(request, found, odometer, words):
         found = page_of(card_id)

@@ -18,7 +18,7 @@ from tracker.pages.job_forms import ComplaintForm, MeasureForm, SwapRowForm, Tas
 from tracker.pages.kept_fields import KeptForm, keep, one_line_end
 from tracker.pages.reading_forms import TypedReading
 from tracker.pages.roles import page
-from tracker.queries.card_flow import judged
+from tracker.queries.card_flow import judged, steps_of
 from tracker.queries.card_texts import measured_text
 from tracker.queries.cards import CardPage, MeasureLine
 from tracker.queries.plausible import word_on_reading
@@ -74,7 +74,7 @@ def save(request: HttpRequest, card_id: int) -> JsonResponse:
     value, base = (one_line_end(request.POST.get(key, "")) for key in ("value", "base"))
     form.is_valid()
     done = keep(form, name, action, field=name, value=value, base=base, **which, **by)
-    return JsonResponse({"base": value}) if done else _not_kept(form, name)
+    return _told(found, {"base": value}, section) if done else _not_kept(form, name)
 
 
 def _form_of(found: CardPage, section: str, field: str) -> tuple[KeptForm | None, str, Any, dict[str, Any]]:
@@ -115,7 +115,15 @@ def _save_measure(found: CardPage, code: str, data: Any, by: dict[str, Any]) -> 
         return _not_kept(form, "value")
     kept = found.card.measurements.filter(component=line.component, quantity=line.quantity.code).first()
     told = {"base": measured_text(kept), "level": kept.level, "words": kept.words} if kept else {"base": ""}
-    return JsonResponse(told)
+    return _told(found, told, "measure")
+
+
+def _told(found: CardPage, answer: dict[str, Any], section: str) -> JsonResponse:
+    """The answer with what the steps still need now. Words change no step but their own, and that one needs nothing."""
+    if section != "words":
+        steps = steps_of(page_of(found.card.pk))
+        answer["steps"] = {step.code: [step.state, step.words] for step in steps if step.code in {"tasks", "bench"}}
+    return JsonResponse(answer)
 
 
 def _object(text: str) -> dict[str, Any] | None:

@@ -49,7 +49,9 @@ def address_of(found: CardPage, step: str) -> str:
 
 
 def after(found: CardPage, step: str) -> HttpResponse:
-    """Go on to the step after this one."""
+    """Go on to the step after this one; from the findings by way of the release where the work demands one."""
+    if step == "findings" and release_of(found.card).is_missing:
+        return redirect(address_of(found, "release"))
     codes = [code for code, _ in STEPS]
     return redirect(address_of(found, codes[codes.index(step) + 1]))
 

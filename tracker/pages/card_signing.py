@@ -41,6 +41,7 @@ def sign(request: HttpRequest, card_id: int) -> HttpResponse:
 
 def _show(request: HttpRequest, found: CardPage, form: SignForm) -> HttpResponse:
     release = release_of(found.card)
+    form.fields["pin" if request.user.pin else "password"].widget.attrs["autofocus"] = True
     lacks = [(words, address_of(found, step)) for step, words in missing(found, release)]
     context = {
         "form": form, "lacks": lacks, "lives": leaving(found, timezone.now()), "has_pin": bool(request.user.pin),

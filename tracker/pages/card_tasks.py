@@ -66,8 +66,10 @@ def _show(
 
 def _row(line: TaskLine, reasons: dict, form: OutcomeForm | None) -> dict[str, Any]:
     status, reason = reasons.get((line.row.component_id, line.row.task), ("", ""))
+    reason = reason.removeprefix(f"{line.task.title}: ")
     return {
-        "line": line, "key": task_key(line), "status": status, "reason": reason, "uses": uses_of(line),
+        "line": line, "key": task_key(line), "status": status, "reason": f"{reason[:1].upper()}{reason[1:]}",
+        "uses": uses_of(line),
         "ticked": line.row.outcome != JobTask.Outcome.DEFERRED, "clash": form.clashes.get("outcome") if form else None,
     }  # fmt: skip
 

@@ -36,7 +36,8 @@ class OdometerForm(TypedReading):
         number, _, stored_unit = self.stored.partition(" ")
         kwargs.setdefault("initial", {"value": number or None, "unit": stored_unit or unit})
         super().__init__(*args, **kwargs)
-        self.fields["value"].widget.attrs |= {"data-keep-here": "odometer", "data-odometer": "value"}
+        self.fields["value"].widget.attrs |= {"data-odometer": "value"}
+        self.fields["value"].widget.attrs |= {"autofocus": not self.stored}
         self.fields["unit"].widget.attrs["data-odometer"] = "unit"
         self.theirs = ""
 

@@ -14,7 +14,7 @@ from tracker.queries.due import describe, status_of
 from tracker.queries.life import lives_of
 
 STEPS = (
-    ("intake", "Intake"), ("tasks", "Tasks"), ("bench", "Bench"), ("findings", "Findings"), ("sign", "Review and sign"),
+    ("intake", "Intake"), ("tasks", "Tasks"), ("bench", "Bench"), ("findings", "Findings"), ("sign", "Review, sign"),
 )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from services.readings import ACCEPTED
 from tracker.queries.clock import day_of
 from tracker.queries.usage import doubt_of, segment_around
 
-LOOKS = {"miles_as_km": "looks like miles", "km_as_miles": "looks like kilometres"}
+LOOKS = {"miles_as_km": "Looks like miles", "km_as_miles": "Looks like kilometres"}
 
 
 def word_on_reading(trike_id: int, value: float, unit: str, now: datetime) -> tuple[str, str]:
@@ -27,9 +27,9 @@ def word_on_reading(trike_id: int, value: float, unit: str, now: datetime) -> tu
         return "suspect", _sentence([proposal.code for proposal in verdict.proposals], verdict.reason)
     if doubt is not None and doubt.ask:
         return "suspect", _sentence([meaning.code for meaning in doubt.meanings], doubt.reason)
-    return "ok", "inside what is expected" if doubt is not None else "noted: nothing to hold it against"
+    return "ok", "Inside what is expected" if doubt is not None else "Noted: nothing to hold it against"
 
 
 def _sentence(codes: list[str], reason: str) -> str:
-    looks = next((LOOKS[code] for code in codes if code in LOOKS), "not what is expected")
+    looks = next((LOOKS[code] for code in codes if code in LOOKS), "Not what is expected")
     return f"{looks}. {reason}"
