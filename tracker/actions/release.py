@@ -64,7 +64,7 @@ def _check_answers(lines: tuple[Line, ...], answers: Mapping[str, LineAnswer]) -
     if failed and not unknown:
         message = "This did not pass: put it right and test again, or keep the trike here."
         raise ReleaseFailed(
-            f"{len(failed)} of {len(lines)} lines did not pass. The release is not signed.",
+            f"{len(failed)} of {len(lines)} lines did not pass.",
             remedy="Put it right and test again. Until then the trike is not ridden: keep it here and tell the owner.",
             problems=[LineProblem(code, "not-passed", message) for code in failed],
         )  # fmt: skip
