@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from tracker.models import Component
-from tracker.queries.beginnings import beginning_with
+from tracker.queries.first_hits import beginning_with
 from tracker.queries.search import find
 
 pytestmark = pytest.mark.django_db

@@ -70,13 +70,16 @@ def measured(trikes: int, times: int) -> int:
     goals.say(f"the indexes of the search, built beside the work: {find_rows.build_indexes():.0f} s")
     asked = texts(times)
     hints = hints_of_a_browser()
+    slowest = {}
     for kind, samples in asked.items():
         found = np.mean([len(find(text)) for text in samples[:20]])
         goals.say(f"{kind}: {len(samples)} texts like {samples[0]!r}, {found:.1f} found")
-        judge(goals, "search", milliseconds(find, samples))
+        spent = milliseconds(find, samples)
+        judge(goals, "search", spent)
         judge(goals, "the list as you type, answer and all", milliseconds(hints, samples))
-    for kind, samples in asked.items():
-        show_plans(goals, kind, samples[0])
+        slowest[kind] = samples[int(np.argmax(spent[0]))]
+    for kind, text in slowest.items():
+        show_plans(goals, kind, text)
     return goals.ended()
 
 
@@ -172,7 +175,7 @@ def turned(name: str) -> str:
 
 
 def show_plans(goals: Goals, kind: str, text: str) -> None:
-    """Print what PostgreSQL does for each query that looks for ids: the nodes of its plan, and the time."""
+    """Print what PostgreSQL does for the text that took longest: each query's time and scans, the slowest one whole."""
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
@@ -180,16 +183,19 @@ def show_plans(goals: Goals, kind: str, text: str) -> None:
 
     with CaptureQueriesContext(connection) as asked:
         find(text)
-    goals.say(f"\nplans for {kind}: {text!r}")
+    plans = []
     with connection.cursor() as cursor:
         for query in asked.captured_queries:
-            if any(sign in query["sql"] for sign in ("LIKE", "UPPER(")):
-                cursor.execute(f"EXPLAIN (ANALYZE, COSTS OFF, TIMING OFF) {query['sql']}")
-                for line in kept_lines([line for (line,) in cursor.fetchall()]):
-                    goals.say(f"  {line}")
+            cursor.execute(f"EXPLAIN (ANALYZE, COSTS OFF, TIMING OFF) {query['sql']}")
+            plans.append([line for (line,) in cursor.fetchall()])
+    goals.say(f"\nslowest of {kind}: {text!r}, {len(plans)} queries, {sum(map(took, plans)):.2f} ms in PostgreSQL")
+    for plan in plans:
+        scans = [line.strip(" ->").partition(" (actual")[0] for line in plan if "Scan" in line]
+        goals.say(f"  {took(plan):8.2f} ms  {' < '.join(scans)}"[:190])
+    for line in max(plans, key=took):
+        goals.say(f"      {line[:170]}")
 
 
-def kept_lines(plan: list[str]) -> list[str]:
-    """Return the scans, what they looked for and how long it took."""
-    signs = ("Scan", "Cond", "Filter:", "Sort Method", "Execution Time")
-    return [line[:150] for line in plan if any(sign in line for sign in signs)]
+def took(plan: list[str]) -> float:
+    """Milliseconds of a plan's execution."""
+    return float(plan[-1].split()[2])

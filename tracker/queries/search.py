@@ -13,8 +13,8 @@ from django.db.models import Prefetch, Q, QuerySet
 from services.identity import canonical_serial
 from services.positions import POSITIONS
 from tracker.models import Component, Fitment, JobCard, Owner, Ownership, Trike
-from tracker.queries.beginnings import beginning_with
 from tracker.queries.clock import local_date
+from tracker.queries.first_hits import beginning_with, some_of
 from tracker.queries.search_text import Asked, has_middle, understood
 
 PLACES_TOLD = 3
@@ -81,13 +81,8 @@ def _ids(rows: QuerySet, fields: Sequence[str], text: str, limit: int) -> list[i
         found |= dict.fromkeys(beginning_with(rows, field, text).values_list("pk", flat=True)[:limit])
     if len(found) < limit and has_middle(text):
         inside = Q(*((f"{field}__contains", text) for field in fields), _connector=Q.OR)
-        found |= _some(rows.filter(inside), limit)
+        found |= dict.fromkeys(some_of(rows.filter(inside), limit))
     return list(found)[:limit]
-
-
-def _some(rows: QuerySet, limit: int) -> dict[int, None]:
-    """Return the ids of some of the rows: an order would have to look at all of them."""
-    return dict.fromkeys(rows.order_by().values_list("pk", flat=True)[:limit])
 
 
 def _trikes(asked: Asked, limit: int) -> list[Hit]:
@@ -107,7 +102,7 @@ def _trike_ids(asked: Asked, limit: int) -> Iterable[int]:
         return Trike.objects.filter(label_code=asked.label).values_list("pk", flat=True)
     found = dict.fromkeys(_ids(Trike.objects.all(), ("frame_serial", "plate"), asked.serial, limit))
     if len(found) < limit and has_middle(asked.text):
-        found |= _some(Trike.objects.filter(model__icontains=asked.text), limit)
+        found |= dict.fromkeys(some_of(Trike.objects.filter(model__icontains=asked.text), limit))
     return list(found)[:limit]
 
 
@@ -194,10 +189,11 @@ def _owner_ids(asked: Asked, limit: int) -> list[int]:
     )
     if asked.endings:
         ends = Q(*(("phone_e164__endswith", end) for end in asked.endings), _connector=Q.OR)
-        found |= _some(Owner.objects.filter(Q(phone_e164=asked.number) & ~Q(phone_e164="") | ends), limit)
+        numbered = Q(phone_e164=asked.number) | ends if asked.number else ends
+        found |= dict.fromkeys(some_of(Owner.objects.filter(numbered), limit))
     words = asked.name.split()
     if len(found) < limit and (len(words) > 1 or has_middle(words[0])):
-        found |= _some(Owner.objects.filter(*(_in_a_name(word) for word in words)), limit)
+        found |= dict.fromkeys(some_of(Owner.objects.filter(*(_in_a_name(word) for word in words)), limit))
     return list(found)[:limit]
 
 
