@@ -53,7 +53,7 @@ def _addresses(trike: Trike | None, handover: Handover | None, owner: Owner | No
         return {}
     if handover is not None:
         record = reverse("handover", args=[handover.pk])
-        return {"second": record, "papers": record}
+        return {"second": record} | ({"papers": record} if handover.second_signed_at else {})
     found = {"parts": reverse("handover-parts", args=[trike.pk]), "owner": reverse("handover-owner", args=[trike.pk])}
     if owner is not None:
         found["owner"] += f"?owner={owner.pk}"

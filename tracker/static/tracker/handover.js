@@ -42,7 +42,7 @@ function bringBack() {
 
 if (form) {
   let waits;
-  form.querySelector("[data-plain]").hidden = true;
+  form.querySelector("[data-plain]").remove();
   bringBack();
   propose();
   form.addEventListener("input", (event) => {
