@@ -9,11 +9,12 @@ from typing import Any
 from services.kinds import quantity as quantity_of
 from services.kinds.model import Quantity
 from services.wear_kinds import WEAR_KINDS
-from tracker.models import Completion, Measurement
+from tracker.models import Completion, JobCard, Measurement
 from tracker.queries.clock import local_date
 from tracker.queries.wear import RENEWS
 
 Row = tuple[datetime, float, dict[str, Any], str, str]
+SIGNED = JobCard.State.SIGNED
 TASKS = {code: tuple(task for task, renewed in RENEWS.items() if renewed == code) for code in WEAR_KINDS}
 
 
@@ -38,11 +39,12 @@ class Series:
 def series_of(rated_by_component: Mapping[int, Mapping[str, Any]]) -> dict[int, Series]:
     """Return component id -> the series of what was measured last on it, from signed cards. Two queries in all."""
     taken: dict[int, dict[str, list[Row]]] = defaultdict(lambda: defaultdict(list))
-    rows = Measurement.objects.filter(component_id__in=list(rated_by_component), card__state="signed")
-    for pk, code, *row in rows.order_by("taken_at", "pk").values_list(
-        "component_id", "quantity", "taken_at", "value", "context", "level", "words"
+    rows = Measurement.objects.filter(component_id__in=list(rated_by_component)).order_by("taken_at", "pk")
+    for pk, code, state, *row in rows.values_list(
+        "component_id", "quantity", "card__state", "taken_at", "value", "context", "level", "words"
     ):
-        taken[pk][code].append(tuple(row))
+        if state == SIGNED:  # asked here: asked of SQLite, it would read all signed cards instead of these components
+            taken[pk][code].append(tuple(row))
     renewed = _renewed(list(taken))
     answer = {}
     for pk, by_quantity in taken.items():
