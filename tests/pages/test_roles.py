@@ -20,7 +20,8 @@ ALL_PAGES = [
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
     "card-paper", "summary-paper", "passport", "check-passport",
 ]  # fmt: skip
-WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover", "handover-parts", "handover-owner", "handover-final"]
+WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
+WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
 RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval", "add-build-list", "change-build-list"]
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {

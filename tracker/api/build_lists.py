@@ -10,6 +10,7 @@ from rest_framework.request import Request
 
 from services.positions import POSITIONS
 from tracker.actions.build_lists import Line, add_build_list, build_list_from_trikes, change_build_list
+from tracker.http.etags import demanded_version
 from tracker.http.fields import Body, Choice, Id, Shown, Text, YesNo
 from tracker.http.resource import Resource
 from tracker.models import BuildList, BuildListLine
@@ -93,14 +94,11 @@ class BuildLists(Resource):
 
     @extend_schema(request=BuildListChange, responses=BuildListOut)
     def partial_update(self, request: Request, pk: str) -> HttpResponse:
-        """Replace the lines of a list."""
-
-        def change(row: BuildList, version: int, values: dict) -> BuildList:
-            return change_build_list(
-                build_list_id=row.pk, version=version, lines=_lines(values), by=self.person, now=self.now
-            )
-
-        return self.change(pk, BuildListChange, change)
+        """Replace the lines of a list: all of them are sent, each whole."""
+        row = self.row(pk)
+        version, lines = demanded_version(self.request, row.version), _lines(self.read(BuildListChange))
+        change_build_list(build_list_id=row.pk, version=version, lines=lines, by=self.person, now=self.now)
+        return self.single(self.row(pk))
 
     @extend_schema(request=FromTrikes, responses={201: BuildListOut})
     @action(detail=False, methods=["post"], url_path="from-trikes")

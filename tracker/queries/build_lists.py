@@ -110,10 +110,12 @@ class Progress:
         """Return the empty position to scan after `code`: the next one demanded, else the next on the list."""
         codes = [place.code for place in self.places]
         passed = codes.index(code) + 1 if code in codes else 0
-        ahead = [*self.places[passed:], *self.places[:passed]]
-        wanted = [p for p in ahead if p.missing] or [p for p in ahead if p.on_list and p.fitment is None]
-        wanted = wanted or ([] if self.build_list else [p for p in self.places[passed:] if p.fitment is None])
-        return next((place.code for place in wanted if place.code != code), "")
+        around = [*self.places[passed:], *self.places[:passed]]
+        ahead = [place for place in around if place.fitment is None and place.code != code]
+        wanted = [place for place in ahead if place.missing] or [place for place in ahead if place.on_list]
+        if not self.build_list:
+            wanted = [place for place in self.places[passed:] if place.fitment is None]
+        return wanted[0].code if wanted else ""
 
 
 def progress(trike: Trike) -> Progress:
