@@ -23,6 +23,7 @@ from tracker.queries import lists
 from tracker.queries.clock import local_date
 from tracker.queries.fleet import owner_of
 from tracker.queries.life import distances_now, lives_of
+from tracker.queries.reminders import may_write_to
 from tracker.queries.usage import unit_of
 
 FATE_WORDS = {
@@ -129,7 +130,11 @@ def pass_on(request: HttpRequest, trike_id: int) -> HttpResponse:
 
 
 def _passed(request: HttpRequest, trike: Trike, begun: Ownership) -> HttpResponse:
-    agreed = "Reminders go to them." if begun.owner.reminders_agreed else "They get no reminders: they did not agree."
+    agreed = (
+        "Reminders go to them."
+        if may_write_to(begun.owner)
+        else "They get no reminders: not agreed, or no mail address."
+    )
     messages.success(request, f"The trike is {begun.owner.name}’s now. Older links to it are dead. {agreed}")
     return redirect("trike", trike.pk)
 

@@ -19,7 +19,7 @@ def fate_banner(context: dict[str, Any]) -> str:
         return ""
     banners = []
     if trike.stolen_on is not None:
-        note = format_html(" {}", trike.stolen_note) if trike.stolen_note else ""
+        note = format_html(" {}.", trike.stolen_note.rstrip(".")) if trike.stolen_note else ""
         banners.append(
             format_html(
                 '<div class="note stop" role="note"><p><b>Reported stolen</b> since {}: trike '
