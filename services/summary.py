@@ -140,6 +140,12 @@ class Block:
     lines: tuple[str, ...]
     is_list: bool = False
 
+    @property
+    def heading(self) -> str:
+        """What stands above a list, without its colon; '' for any other paragraph."""
+        alone = not self.is_list and len(self.lines) == 1 and self.lines[0].endswith(":")
+        return self.lines[0].removesuffix(":") if alone else ""
+
 
 def proposed(visit: Visit, unit: str = "km", pressure: str = "bar") -> str:
     """Return the summary of a visit as the workshop proposes it, for an owner of `unit` (km, mi) and `pressure` (psi, bar)."""

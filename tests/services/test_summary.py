@@ -137,5 +137,10 @@ def test_a_summary_falls_into_paragraphs_and_lists():
     ]
 
 
+def test_a_line_alone_that_ends_with_a_colon_is_a_heading():
+    first, second, third = blocks("What we did:\n- oil:\n\nAll is well.")
+    assert (first.heading, second.heading, third.heading) == ("What we did", "", "")
+
+
 def test_an_empty_summary_has_no_blocks():
     assert blocks(" \n ") == []
