@@ -36,8 +36,3 @@ def say_life(life: Life, unit: str = "km") -> str:
     if life.is_unknown:
         return "not known"
     return f"{'about ' if life.is_estimate else ''}{say_distance(life.km, unit)}"
-
-
-def lines_of(*told: str) -> list[str]:
-    """Return the texts that say something."""
-    return [text for text in told if text]

@@ -1,7 +1,7 @@
 """The service passport: a trike's whole history for whoever owns it next, without anything about who owned it."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -15,7 +15,6 @@ from services.kinds import quantity
 from services.kinds import task as task_of
 from services.logbook import first_break
 from services.parts import PART_KINDS
-from services.positions import POSITIONS
 from services.units import say_distance, say_pressure
 from tracker.models import (
     Completion,
@@ -33,12 +32,12 @@ from tracker.models import (
     Trike,
 )
 from tracker.papers.squares import square
-from tracker.queries.clock import day_of, local_date
-from tracker.queries.life import ComponentRun, Distance, clocks_of, distances_now, runs_of
+from tracker.queries.life import Distance, clocks_of, distances_now, runs_of
 from tracker.queries.logbook import chain_of
-from tracker.queries.papers import letterhead, say_day, say_life
+from tracker.queries.papers import letterhead, say_day
+from tracker.queries.passport_parts import as_built, swaps
 
-Told = Callable[[str], str]
+Plain = Callable[[str], str]  # a text without the people in it
 
 
 def passport(trike_id: int, now: datetime) -> dict[str, Any] | None:
@@ -59,8 +58,8 @@ def passport(trike_id: int, now: datetime) -> dict[str, Any] | None:
         "warnings": _warnings(trike),
         "distance": _distance(trike, distances_now([trike_id], now, clocks)[trike_id]),
         "handover": _handover(trike_id),
-        "parts": list(_as_built(trike, fitments, runs, now)),
-        "swaps": [row for _, row in sorted(_swaps(trike, fitments, runs, plain), key=lambda pair: pair[0])],
+        "parts": list(as_built(trike, fitments, runs, now)),
+        "swaps": [row for _, row in sorted(swaps(trike, fitments, runs, plain), key=lambda pair: pair[0])],
         "services": _services(trike_id, plain),
         "measured": _measured(trike_id),
         "happened": _happened(trike_id),
@@ -68,7 +67,7 @@ def passport(trike_id: int, now: datetime) -> dict[str, Any] | None:
     }
 
 
-def _discretion(trike_id: int) -> Told:
+def _discretion(trike_id: int) -> Plain:
     """What leaves every owner this trike ever had out of a text."""
     rows = Ownership.objects.filter(trike_id=trike_id).values_list("owner__name", "owner__phone", "owner__phone_e164")
     owners = list(rows)
@@ -148,68 +147,7 @@ def _signatures(row: Handover) -> str:
     return f"{built} and by a second person, who looked it over, on {say_day(row.second_signed_at)}."
 
 
-def _place(code: str) -> str:
-    title = POSITIONS[code].title if code in POSITIONS else code
-    return title[:1].upper() + title[1:]
-
-
-def _by_position(fitments: Sequence[Fitment]) -> dict[str, list[Fitment]]:
-    """The fitments of each position, oldest first, in the order the workshop lists positions."""
-    found: dict[str, list[Fitment]] = defaultdict(list)
-    for row in fitments:
-        found[row.position].append(row)
-    return {code: found[code] for code in POSITIONS if code in found}
-
-
-def _is_as_built(trike: Trike, first: Fitment) -> bool:
-    return trike.delivered_on is None or local_date(first.fitted_at) <= trike.delivered_on
-
-
-def _as_built(
-    trike: Trike, fitments: Sequence[Fitment], runs: dict[int, ComponentRun], now: datetime
-) -> Iterator[list[str]]:
-    """Yield position, part, serial at handover, what sits there now and how far it has run."""
-    for code, rows in _by_position(fitments).items():
-        first, last = rows[0], rows[-1]
-        built = first if _is_as_built(trike, first) else None
-        here = last if last.removed_at is None else None
-        named = built or last
-        life = say_life(runs[here.component_id].life_at(day_of(now))) if here else ""
-        yield [
-            _place(code), named.component.part_type.name, str(built.component) if built else "",
-            _now_there(built, here), life,
-        ]  # fmt: skip
-
-
-def _now_there(built: Fitment | None, here: Fitment | None) -> str:
-    if here is None:
-        return "empty"
-    return "as built" if built is not None and here.component_id == built.component_id else str(here.component)
-
-
-def _swaps(
-    trike: Trike, fitments: Sequence[Fitment], runs: dict[int, ComponentRun], plain: Told
-) -> Iterator[tuple[datetime, dict[str, str]]]:
-    """Yield (moment, row) for everything taken off, with its life, and everything put on since the handover."""
-    for code, rows in _by_position(fitments).items():
-        put_on = {row.fitted_at: row for row in rows[1 if _is_as_built(trike, rows[0]) else 0 :]}
-        for row in (row for row in rows if row.removed_at is not None):
-            new = put_on.pop(row.removed_at, None)
-            life = say_life(runs[row.component_id].life_at(day_of(row.removed_at)))
-            why = ", ".join(text for text in (plain(row.removal_reason), row.get_fate_display()) if text)
-            yield row.removed_at, _swap(row.removed_at, code, str(row.component), life, new, why)
-        for row in put_on.values():
-            yield row.fitted_at, _swap(row.fitted_at, code, "", "", row, "")
-
-
-def _swap(at: datetime, code: str, old: str, life: str, new: Fitment | None, why: str) -> dict[str, str]:
-    return {
-        "on": say_day(at), "place": _place(code), "old": old, "life": life,
-        "new": str(new.component) if new else "", "why": why,
-    }  # fmt: skip
-
-
-def _services(trike_id: int, plain: Told) -> list[dict[str, Any]]:
+def _services(trike_id: int, plain: Plain) -> list[dict[str, Any]]:
     """Every signed card, oldest first, and work that was entered without one."""
     cards = (
         JobCard.objects.filter(trike_id=trike_id, state=JobCard.State.SIGNED)
@@ -222,7 +160,7 @@ def _services(trike_id: int, plain: Told) -> list[dict[str, Any]]:
     return [row for _, row in sorted([*rows, *_without_card(trike_id)], key=lambda pair: pair[0])]
 
 
-def _service(card: JobCard, amendments: Iterable[LogEntry], plain: Told) -> dict[str, Any]:
+def _service(card: JobCard, amendments: Iterable[LogEntry], plain: Plain) -> dict[str, Any]:
     by_outcome: dict[str, list[str]] = defaultdict(list)
     for row in card.tasks.all():
         by_outcome[row.outcome].append(row.task)
