@@ -11,8 +11,10 @@ from tracker.actions.owner_links import LinkGone, make_link, open_link
 from tracker.actions.passing import pass_on
 from tracker.actions.reminders import run_sweep
 from tracker.actions.steps import refresh_due
-from tracker.models import LogEntry, OdometerReading, OutboxMessage, OwnerLink, Ownership, Trike, Visit
+from tracker.actions.usage import record_reading
+from tracker.models import LogEntry, OdometerReading, OutboxMessage, OwnerLink, Ownership, ServiceInterval, Trike, Visit
 from tracker.queries.due import rebuild_differences
+from tracker.queries.life import clocks_of, meter_clocks_of, runs_of
 from tracker.queries.logbook import broken_chains
 
 pytestmark = pytest.mark.django_db
@@ -137,6 +139,49 @@ def test_the_due_list_follows_at_once(trike, buyer):
     assert (before["stretches"], after["stretches"]) == (1, 0)
     assert after["share"] == 0
     assert rebuild_differences() == []
+
+
+def test_the_range_of_the_next_day_is_wider_after_a_transfer_and_narrows_as_the_new_rider_reads(trike, buyer):
+    ServiceInterval.objects.update(every_km=6500, every_months=None)
+    make.OdometerReadingFactory(trike=trike, value=2500, read_at=NOW - timedelta(days=200))
+    refresh_due([trike.pk], NOW)
+
+    def days() -> int:
+        line = trike.due_lines.get()
+        return (line.likely_until - line.likely_from).days
+
+    known = days()
+    sell(trike, buyer, since=NOW.date(), reading=5200)
+    stranger = days()
+    later = NOW + timedelta(days=90)
+    record_reading(trike_id=trike.pk, value=6100, read_at=later, now=later)
+    assert known < stranger
+    assert days() < stranger
+    assert rebuild_differences() == []
+
+
+@pytest.mark.parametrize(("fitted_days_ago", "stretches"), [(300, 0), (5, 1)])
+def test_hours_of_a_motor_are_the_new_riders_but_not_those_of_one_fitted_since(
+    trike, buyer, fitted_days_ago, stretches
+):
+    motor = make.ComponentFactory(part_type__kind="motor", state="fitted")
+    fitted = NOW - timedelta(days=fitted_days_ago)
+    make.FitmentFactory(trike=trike, component=motor, position="boom-motor", fitted_at=fitted)
+    make.MeterReadingFactory(component=motor, meter="motor_hours", value=50, read_at=fitted + timedelta(days=15))
+    sell(trike, buyer, since=(NOW - timedelta(days=20)).date())
+    clocks = clocks_of([trike.pk])
+    meters = meter_clocks_of({motor.pk: trike.pk}, runs_of([motor.pk], clocks), clocks)
+    assert float(meters[motor.pk, "hours"].state.stretches) == stretches
+
+
+def test_changes_of_owner_cost_one_query_for_all_trikes(assert_flat_queries):
+    def grow(count: int = 20) -> None:
+        for _ in range(count):
+            first = make.OwnershipFactory(until=SINCE)
+            make.OwnershipFactory(trike=first.trike, since=SINCE)
+
+    grow(2)
+    assert_flat_queries(lambda: clocks_of(Trike.objects.values_list("pk", flat=True)), grow)
 
 
 def test_the_same_owner_is_refused(trike):
