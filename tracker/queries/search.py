@@ -39,7 +39,7 @@ def find(text: str, limit: int = 20) -> list[Hit]:
 
     A component is found wherever it sits or sat, and says so. Names match without accents and case, every word
     anywhere in the name; phone numbers in any notation of the workshop's region, or by their last four digits. At most
-    eighteen queries; fewer where the beginnings fill the list.
+    nineteen queries; fewer where the beginnings fill the list.
     """
     asked = understood(text)
     if asked is None:
