@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 from django.db.models import Count
 from django.utils import timezone
+from playwright.sync_api import expect
 
 from tests.browser.looking import look
 from tests.mail_server import free_port, listening, point_settings_at
 from tracker.actions.schedule import load_default_intervals
-from tracker.models import Component, DueLine, Fitment, JobCard, Owner, Ownership, Trike
+from tracker.models import Component, DueLine, Fitment, JobCard, JobTask, Owner, Ownership, Swap, Trike
 from tracker.queries.due import due_list, rebuild_differences
 from tracker.queries.life import distances_now, lives_of
 from tracker.queries.reminders import owners_of
@@ -137,63 +138,67 @@ def open_from_the_due_list(desk, trike: Trike) -> None:
     desk.wait_for_url("**/trikes/**")
     look(desk, "trike")
     desk.click("text=Open a job card")
+    desk.wait_for_url("**/jobs/**/intake/")
     desk.fill("textarea[name=complaint]", "Less range than last year; rattles on cobbles.")
-    desk.click("button:has-text('Open the card')")
-    desk.wait_for_url("**/jobs/**")
 
 
 def fill_the_card(desk, trike: Trike) -> None:
-    """Odometer, hub oil, chain measured, battery swapped by serials."""
+    """Odometer, hub oil, chain measured, battery swapped by its new serial; what else is due is deferred."""
     look(desk, "card-open")
     here = distances_now([trike.pk], timezone.now())[trike.pk]
-    desk.fill("#odometer input[name=value]", str(round(here.display_km) + 1))
-    desk.select_option("#odometer select[name=unit]", "km")
-    desk.click("text=Keep the reading")
-    desk.wait_for_load_state()
+    desk.fill("input[name=value]", str(round(here.display_km) + 1))
+    desk.select_option("select[name=unit]", "km")
+    desk.click("text=Go on to the tasks")
+    desk.wait_for_url("**/tasks/")
     hub, chain, battery = (part_at(trike, place) for place in ("rear-hub", "chain", "battery"))
-    put_on_the_card(desk, hub, "hub_oil_change")
-    done(desk, f"#task-{hub.pk}-hub_oil_change")
+    put_on_the_card(desk, hub, "hub_oil_change", "hub oil")
+    put_on_the_card(desk, chain, "chain_check", "chain check")
+    kept = {f"task-{hub.pk}-hub_oil_change-outcome", f"task-{chain.pk}-chain_check-outcome"}
+    ticked = [box.get_attribute("name") for box in desk.locator(".tickable input[type=checkbox]:checked").all()]
+    for name in set(ticked) - kept:
+        desk.uncheck(f"input[type=checkbox][name={name}]")
+    look(desk, "card-tasks")
+    desk.click("text=Go on to the bench")
+    desk.wait_for_url("**/bench/")
     measured = f"#measure-{chain.pk}-chain_elongation_pct"
-    put_on_the_card(desk, chain, "chain_check")
-    unfold(desk, f"#task-{chain.pk}-chain_check")
-    desk.fill(f"{measured} input[name=value]", "0.3")
-    desk.click(f"{measured} button")
-    desk.wait_for_load_state()
-    assert "0.30 %" in desk.inner_text(measured) or "0.3 %" in desk.inner_text(measured)
-    done(desk, f"#task-{chain.pk}-chain_check")
+    desk.fill(f"{measured} input[name$=value]", "0.3")
+    expect(desk.locator(f"{measured} .verdict")).to_contain_text("0.30 % - good")
     spare = Component.objects.filter(part_type__kind="battery", state="in_stock").first()
-    desk.select_option("#swap select[name=position]", "battery")
-    desk.fill("#swap input[name=old_serial]", battery.serial.lower())
-    desk.fill("#swap input[name=new_serial]", f" {spare.serial} ")
-    desk.select_option("#swap select[name=fate]", "returned")
-    desk.fill("#swap input[name=reason]", "lost a third of its range")
-    desk.click("text=Plan the swap")
-    desk.wait_for_load_state()
-    assert spare.serial in desk.inner_text("#swap")
+    desk.fill("input[name=new_serial]", f" {spare.serial.lower()} ")
+    desk.press("input[name=new_serial]", "Enter")
+    expect(desk.locator("#swaps")).to_contain_text(f"{battery.serial} leaves after")
+    assert spare.serial in desk.inner_text("#swaps")
+    assert desk.input_value("select[name=swap-battery-fate]") == "returned"
+    desk.fill("input[name=swap-battery-reason]", "lost a third of its range")
     look(desk, "card-filled")
+    desk.click("text=All done, go on")
+    desk.wait_for_url("**/findings/")
+    assert set(JobTask.objects.filter(outcome="done").values_list("task", flat=True)) >= {
+        "hub_oil_change",
+        "chain_check",
+    }
+    assert Swap.objects.get(new_component=spare).reason == "lost a third of its range"
 
 
-def put_on_the_card(desk, part: Component, task: str) -> None:
+def put_on_the_card(desk, part: Component, task: str, words: str) -> None:
     """Add a task that is not proposed because it is not due yet."""
-    if desk.locator(f"#task-{part.pk}-{task}").count() == 0:
-        desk.select_option("#add_task select", f"{part.pk}:{task}")
-        desk.click("text=Add the task")
-        desk.wait_for_load_state()
-
-
-def unfold(desk, selector: str) -> None:
-    if desk.locator(selector).get_attribute("open") is None:
-        desk.click(f"{selector} > summary")
-
-
-def done(desk, selector: str) -> None:
-    unfold(desk, selector)
-    desk.click(f"{selector} button[value=done]")
-    desk.wait_for_load_state()
+    box = desk.locator(f"#task-{part.pk}-{task}-outcome")
+    if box.count() == 0:
+        desk.fill("#find_task", words)
+        desk.press("#find_task", "Enter")
+        desk.wait_for_url("**/tasks/?added=1**")
+    expect(box).to_be_checked()
 
 
 def sign(desk) -> None:
-    desk.click("text=Review and sign")
+    desk.fill("textarea[name=correction]", "Oil changed, battery renewed; ridden round the yard.")
+    look(desk, "card-findings")
+    desk.click("text=Go on to the review")
+    desk.wait_for_url("**/release/")
+    look(desk, "card-release")
+    for line in desk.locator("input[type=radio][value=yes]").all():
+        line.check()
+    desk.click("button:has-text('Release as')")
     desk.wait_for_url("**/sign/")
     look(desk, "card-sign")
     desk.fill("input[name=password]", "spoke-and-hub-9")

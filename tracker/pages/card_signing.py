@@ -15,6 +15,7 @@ from tracker.pages.roles import ALL, SIGNERS, page
 from tracker.pages.signatures import is_me
 from tracker.queries.card_flow import leaving, missing
 from tracker.queries.cards import CardPage
+from tracker.queries.photos import photos_of
 from tracker.queries.release import release_of
 
 
@@ -44,7 +45,8 @@ def _show(request: HttpRequest, found: CardPage, form: SignForm) -> HttpResponse
     form.fields["pin" if request.user.pin else "password"].widget.attrs["autofocus"] = True
     lacks = [(words, address_of(found, step)) for step, words in missing(found, release)]
     context = {
-        "form": form, "lacks": lacks, "lives": leaving(found, timezone.now()), "has_pin": bool(request.user.pin),
+        "form": form, "lacks": lacks, "photos": photos_of(found.card.pk),
+        "lives": leaving(found, timezone.now()), "has_pin": bool(request.user.pin),
         "cancel": CancelForm(initial={"version": found.card.version}),
     }  # fmt: skip
     return show_step(request, found, "sign", context, [form], release)

@@ -8,7 +8,11 @@ from services.readings import ACCEPTED
 from tracker.queries.clock import day_of
 from tracker.queries.usage import doubt_of, segment_around
 
-LOOKS = {"miles_as_km": "Looks like miles", "km_as_miles": "Looks like kilometres"}
+# Codes of a slip of the unit, by the trike's own rules (typed_in_...) and by the rider's ways.
+LOOKS = {
+    "miles_as_km": "Looks like miles", "typed_in_miles": "Looks like miles",
+    "km_as_miles": "Looks like kilometres", "typed_in_km": "Looks like kilometres",
+}  # fmt: skip
 
 
 def word_on_reading(trike_id: int, value: float, unit: str, now: datetime) -> tuple[str, str]:
