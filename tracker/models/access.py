@@ -4,6 +4,7 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 
 ROLES = ("desk", "mechanic", "reviewer", "admin")
+LINK_PURPOSES = [("page", "owner page"), ("stop", "stop reminders"), ("feed", "calendar feed")]
 
 
 class User(AbstractUser):
@@ -44,7 +45,9 @@ class OwnerLink(models.Model):
     token_hash = models.CharField(max_length=64, unique=True)
     trike = models.ForeignKey("tracker.Trike", on_delete=models.CASCADE, related_name="owner_links")
     owner = models.ForeignKey("tracker.Owner", on_delete=models.CASCADE, related_name="links")
-    purpose = models.CharField(max_length=12, choices=[("page", "owner page"), ("stop", "stop reminders")])
+    purpose = models.CharField(
+        max_length=12, choices=[("page", "owner page"), ("stop", "stop reminders"), ("feed", "calendar feed")]
+    )
     created_at = models.DateTimeField()
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)

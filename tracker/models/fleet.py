@@ -94,6 +94,11 @@ class Owner(models.Model):
     agreed_source = models.CharField(max_length=80, blank=True)
     stopped_at = models.DateTimeField(null=True, blank=True)
     email_dead_at = models.DateTimeField(null=True, blank=True)
+    quiet_from_hour = models.PositiveSmallIntegerField(
+        null=True, blank=True
+    )  # nothing arrives from then; none: the shop's
+    quiet_until_hour = models.PositiveSmallIntegerField(null=True, blank=True)
+    quiet_weekdays = models.JSONField(default=list, blank=True)  # 0 Monday ... 6 Sunday: nothing arrives on these
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

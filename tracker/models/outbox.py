@@ -34,6 +34,8 @@ class OutboxMessage(models.Model):
     last_error = models.CharField(max_length=400, blank=True)
     created_at = models.DateTimeField()
     sent_at = models.DateTimeField(null=True, blank=True)
+    bounced_at = models.DateTimeField(null=True, blank=True)
+    bounce_note = models.CharField(max_length=400, blank=True)
     file_name = models.CharField(max_length=120, blank=True)  # where the folder channel kept it
 
     class Meta:

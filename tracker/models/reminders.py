@@ -21,6 +21,7 @@ class Visit(models.Model):
     minutes = models.PositiveIntegerField(default=0)
     words = models.CharField(max_length=400, blank=True)  # why this day and these tasks
     sequence = models.PositiveIntegerField(default=0)
+    snoozed_until = models.DateField(null=True, blank=True)  # the owner asked not to be written to before
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
 
@@ -51,3 +52,50 @@ class VisitLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.task} in {self.visit}"
+
+
+class Appointment(models.Model):
+    """A day that an owner asked for; the desk confirms it or offers another."""
+
+    class State(models.TextChoices):
+        ASKED = "asked", "asked for"
+        CONFIRMED = "confirmed", "confirmed"
+        DECLINED = "declined", "declined"
+        WITHDRAWN = "withdrawn", "withdrawn"
+
+    trike = models.ForeignKey("tracker.Trike", on_delete=models.PROTECT, related_name="appointments")
+    owner = models.ForeignKey("tracker.Owner", on_delete=models.PROTECT, related_name="appointments")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="appointments")
+    on = models.DateField()
+    minutes = models.PositiveIntegerField(default=0)
+    state = models.CharField(max_length=10, choices=State, default=State.ASKED)
+    note = models.CharField(max_length=400, blank=True)  # the owner's words
+    answer = models.CharField(max_length=400, blank=True)  # the desk's words
+    asked_at = models.DateTimeField()
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decided_by = models.ForeignKey("tracker.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        ordering = ["on", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["trike"], condition=Q(state__in=["asked", "confirmed"]), name="one_open_appointment_per_trike"
+            ),
+        ]
+        indexes = [models.Index(fields=["on", "state"], name="appointment_by_day")]
+
+    def __str__(self) -> str:
+        return f"{self.trike} on {self.on}"
+
+
+class Heartbeat(models.Model):
+    """When a kind of background process was last alive."""
+
+    name = models.CharField(max_length=20, unique=True)  # worker, beat, dispatcher
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["name", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
