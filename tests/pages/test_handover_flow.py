@@ -6,7 +6,8 @@ from tests import factories as make
 from tests.factories import NOW
 from tests.pages.conftest import PASSWORD, carry
 from tracker.actions.build_lists import Line, add_build_list
-from tracker.models import Component, Fitment, Handover, Owner
+from tracker.models import Component, Fitment, Handover, LogEntry, Owner
+from tracker.pages.log_words import told
 
 SHOCK = {"max_kpa": 1725, "stroke_mm": 38, "start_table": [[75, 950], [95, 1130], [115, 1320]]}
 
@@ -239,3 +240,9 @@ def test_a_table_of_a_shock_is_typed_a_row_a_line_and_refused_in_place(reviewer,
     page = reviewer.get(answer["Location"]).content.decode()
     assert "75 kg: 950 kPa; 95 kg: 1130 kPa" in page
     assert "75: 950\n95: 1130" in reviewer.get(f"{answer['Location']}change/").content.decode()
+
+
+def test_the_logbook_tells_what_a_trike_was_handed_over_without(mechanic, trike):
+    final(mechanic, trike, make.OwnerFactory(), without_missing="on")
+    entry = LogEntry.objects.get(kind="handover_built")
+    assert told(entry)["words"] == "final check of 14 items, all passed; without chain, seat"
