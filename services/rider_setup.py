@@ -3,7 +3,7 @@
 System mass is rider, luggage and trike together: what a maker's tables and limits go by. The default grade bands go by
 the rider with gear (own design rule, no source) and hold only where the makers' own values say nothing. A pressure comes
 from the shock's own table alone: between its rows in a straight line, never beyond them, never above its maximum.
-Sag at the first set-up: 20 to 30 % of the stroke (makers differ: 15-25, 20-30, 30; common practice).
+Sag: the band of the bench (services/kinds/shock_air), at handover as later; makers differ: 15-25, 20-30, about 30.
 """
 
 from collections.abc import Sequence
@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 
 from services.kinds.elastomers import DEFAULT_GRADES, RIDER_KG, grade_for_mass
-from services.kinds.shock_air import sag_pct
+from services.kinds.shock_air import SAG_BAND_PCT, sag_pct
 from services.units import say_pressure
 
 SYSTEM_KG = (30.0, 500.0)  # plausible, to keep slips out
-SAG_PCT = (20.0, 30.0)
-SAG_NOTE = "Makers differ: 15 to 25, 20 to 30 or about 30 %; common practice."
+SAG_TARGET = f"{SAG_BAND_PCT[0]:g} to {SAG_BAND_PCT[1]:g} %"
+SAG_NOTE = "Makers differ, from 15 to 35 %: theirs comes first."
 DEFAULT_RULE = "own design rule, no source"
 CAUTION = "The makers' limits for rider and system mass, pressure and tyres come first: what goes beyond one is not handed over."
 
@@ -137,10 +137,10 @@ class Sag:
 
 
 def judge_sag(sag_mm: float, shock: Shock | None) -> Sag:
-    """Return sag as a share of the fitted shock's stroke, against 20 to 30 %."""
+    """Return sag as a share of the fitted shock's stroke, against the band of the bench."""
     if shock is None or not shock.stroke_mm:
         return Sag(None, "watch", f"{sag_mm:g} mm: the stroke of the shock is not known, so this is no share of it.")
-    pct, (low, high) = sag_pct(sag_mm, shock.stroke_mm), SAG_PCT
+    pct, (low, high) = sag_pct(sag_mm, shock.stroke_mm), SAG_BAND_PCT
     words = f"{pct:.0f} % of {shock.stroke_mm:g} mm"
     if sag_mm < 0 or pct > 100:
         return Sag(None, "watch", f"{sag_mm:g} mm is no sag of a shock with {shock.stroke_mm:g} mm of stroke.")
@@ -182,7 +182,7 @@ class SetUp:
             "grade": self.grade.value, "grade_words": self.grade.words,
             "pressure_kpa": self.pressure.value, "pressure_words": self.pressure.words,
             "sag_pct": None if pct is None else round(pct, 1), "sag_words": self.sag.words if self.sag else "",
-            "sag_band_pct": list(SAG_PCT),
+            "sag_band_pct": list(SAG_BAND_PCT),
         }  # fmt: skip
 
 

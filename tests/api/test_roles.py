@@ -23,8 +23,8 @@ KEYS = {
     "imports:write": {"imports"}, "read": {"read"}, "owners:read": {"read-owners"},
 }  # fmt: skip
 GROUPS = {
-    "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet", "fitments": "fleet",
-    "owners": "owners", "readings": "readings", "rides": "readings", "display-changes": "readings", "meter-readings": "readings",
+    "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet",
+    "fitments": "fleet", "owners": "owners", "readings": "readings", "rides": "readings", "display-changes": "readings", "meter-readings": "readings",
     "occurrences": "readings", "handovers": "handover", "job-cards": "jobs", "imports": "imports",
 }  # fmt: skip
 ODD = {

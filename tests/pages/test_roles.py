@@ -22,7 +22,14 @@ ALL_PAGES = [
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
-RULER_PAGES = ["add-part-type", "change-part-type", "add-interval", "add-kind-interval", "add-build-list", "change-build-list"]
+RULER_PAGES = [
+    "add-part-type",
+    "change-part-type",
+    "add-interval",
+    "add-kind-interval",
+    "add-build-list",
+    "change-build-list",
+]
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {
     "job-save", "cancel-job", "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again",
@@ -31,6 +38,7 @@ BY_POST_ONLY = {
 }  # fmt: skip
 OPEN = {"login", "logout"}
 ASKED = {"job-judge", "job-odometer-word"}  # what a script asks while somebody types: tests/pages/test_card_live.py
+PAPERS = {"card-paper", "summary-paper", "passport"}  # PDF
 FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "photo", "find-hints"}
 
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from services.errors import Refusal
 from services.positions import POSITIONS
-from services.rider_setup import CAUTION, SAG_NOTE
+from services.rider_setup import CAUTION, SAG_NOTE, SAG_TARGET
 from tracker.actions.handovers import hand_over, sign_handover
 from tracker.actions.trikes import register_trike
 from tracker.models import BuildList, Component, Fitment, Handover, Owner, Trike, User
@@ -111,7 +111,7 @@ def _proposed(trike: Trike, form: SetUpForm) -> dict[str, Any]:
         trike.pk, system_kg=set_to.system_mass_kg, rider_kg=set_to.rider_mass_kg, sag_mm=set_to.sag_mm,
         pressure_kpa=set_to.shock_pressure_kpa,
     )  # fmt: skip
-    return {"setup": found, "setup_caution": CAUTION, "sag_note": SAG_NOTE}
+    return {"setup": found, "setup_caution": CAUTION, "sag_note": SAG_NOTE, "sag_target": SAG_TARGET}
 
 
 def _is_me(request: HttpRequest, form: FinalForm) -> bool:
