@@ -24,8 +24,9 @@ KEYS = {
 }  # fmt: skip
 GROUPS = {
     "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet",
-    "fitments": "fleet", "owners": "owners", "readings": "readings", "rides": "readings", "display-changes": "readings", "meter-readings": "readings",
-    "occurrences": "readings", "handovers": "handover", "job-cards": "jobs", "imports": "imports",
+    "fitments": "fleet", "owners": "owners", "readings": "readings", "rides": "readings",
+    "display-changes": "readings", "meter-readings": "readings", "occurrences": "readings", "handovers": "handover",
+    "job-cards": "jobs", "imports": "imports",
 }  # fmt: skip
 ODD = {
     "readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign",
