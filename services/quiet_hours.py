@@ -43,6 +43,18 @@ def next_allowed(
         at = end
 
 
+def open_hours(quiet_from: int, quiet_until: int) -> tuple[int, int]:
+    """Return the hours [from, until) in which messages may arrive, where nothing may from `quiet_from` to `quiet_until`.
+
+    Quiet from 20 to 8 opens 8 to 20. Quiet within one day, as from 1 to 9, leaves the stretch from its end to midnight: one
+    stretch a day is enough for a letter. Equal hours are no quiet hours. Any hour counts on the wall of 24.
+    """
+    quiet_from, quiet_until = quiet_from % 24, quiet_until % 24
+    if quiet_from == quiet_until:
+        return 0, 24
+    return quiet_until, quiet_from if quiet_from > quiet_until else 24
+
+
 def _first_open(
     wall: datetime, end: datetime, from_hour: int, until_hour: int, quiet_days: Collection[int]
 ) -> datetime | None:

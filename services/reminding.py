@@ -4,6 +4,7 @@ By cost the right chance is waste / (waste + lateness); the levels here were cho
 safety tasks are announced without waiting for an answer, and from a lower chance.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -37,6 +38,22 @@ class ReminderRule:
 
 
 RULE = ReminderRule()
+
+ASKED_MOST = ((365.0, 2), (730.0, 3))  # (days, questions in them): 1.5 a year, and two only where one was answered
+UNANSWERED_DAYS = 243.0  # before who did not answer is asked again: two thirds of a year
+
+
+def may_ask(question_ages: Sequence[float], reading_age: float, rule: ReminderRule = RULE) -> bool:
+    """Return whether one more question is welcome. question_ages: days since each that the owner got about this trike.
+
+    reading_age: days since its last accepted reading. Not within `rule.ask_every` days of the last question, not within
+    UNANSWERED_DAYS of one that brought no reading, and never more than ASKED_MOST says.
+    """
+    if not question_ages:
+        return True
+    last = min(question_ages)
+    wait = rule.ask_every if reading_age < last else max(rule.ask_every, UNANSWERED_DAYS)
+    return last >= wait and all(sum(age < days for age in question_ages) < most for days, most in ASKED_MOST)
 
 
 def next_step(

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from services.quiet_hours import BadQuietHours, next_allowed
+from services.quiet_hours import BadQuietHours, next_allowed, open_hours
 
 ZONES = sorted(available_timezones())
 FIRST, LAST = datetime(1990, 1, 1, tzinfo=UTC), datetime(2040, 12, 31, tzinfo=UTC)
@@ -167,3 +167,20 @@ def test_an_hour_that_happens_twice_is_never_answered_with_the_past():
 def test_hours_that_leave_no_room_in_the_day_are_refused(from_hour, until_hour):
     with pytest.raises(BadQuietHours):
         next_allowed(datetime(2026, 5, 1, tzinfo=UTC), "UTC", from_hour, until_hour)
+
+
+@given(quiet_from=st.integers(0, 24), quiet_until=st.integers(0, 24))
+def test_the_open_hours_hold_no_hour_that_somebody_called_quiet(quiet_from, quiet_until):
+    first, last = open_hours(quiet_from, quiet_until)
+    length = (quiet_until - quiet_from) % 24
+    quiet = {(quiet_from + hour) % 24 for hour in range(length)}
+    assert 0 <= first < last <= 24
+    assert not quiet & set(range(first, last))
+
+
+@pytest.mark.parametrize(
+    ("quiet", "opened"),
+    [((20, 8), (8, 20)), ((1, 9), (9, 24)), ((22, 0), (0, 22)), ((0, 7), (7, 24)), ((9, 9), (0, 24))],
+)
+def test_quiet_hours_over_midnight_and_within_a_day(quiet, opened):
+    assert open_hours(*quiet) == opened

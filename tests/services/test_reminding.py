@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from services.reminding import RULE, ReminderRule, Step, next_step
+from services.reminding import RULE, ReminderRule, Step, may_ask, next_step
 
 NEVER = np.inf
 
@@ -56,3 +56,31 @@ def test_many_tasks_are_single_calls():
 
 def test_a_safety_task_is_announced_from_a_lower_chance():
     assert RULE.safety < RULE.ask < RULE.remind
+
+
+def test_who_was_never_asked_may_be_asked():
+    assert may_ask([], 400)
+
+
+@pytest.mark.parametrize(
+    ("ages", "reading_age", "welcome"),
+    [
+        ([27], 20, False),  # within four weeks
+        ([28], 20, True),  # answered
+        ([242], 300, False),  # unanswered
+        ([243], 300, True),
+        ([60, 200], 40, False),  # two in a year
+        ([60, 400], 40, True),
+        ([60, 400, 700], 40, False),  # three in two years
+    ],
+)
+def test_a_question_is_rare_and_rarer_where_nobody_answers(ages, reading_age, welcome):
+    assert may_ask(ages, reading_age) is welcome
+
+
+def test_in_the_long_run_nobody_is_asked_more_than_one_and_a_half_times_a_year():
+    asked = []
+    for day in range(3650):
+        if may_ask([day - before for before in asked], 1):  # answers every time
+            asked.append(day)
+    assert len(asked) <= 1.5 * 10 + 1

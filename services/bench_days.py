@@ -1,0 +1,68 @@
+"""Room at the bench: a day that is full hands a proposed visit on to the next day with room, safety limits before all."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from services.due_words import say_date
+
+SEARCHED_DAYS = 60  # ahead of the wanted day; a bench that is full for longer needs people, not another date
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What a day holds: minutes at most (0: no limit), minutes taken by day, the weekdays (Monday 0) and dates without work."""
+
+    minutes: int
+    taken: Mapping[date, int]
+    closed_weekdays: Collection[int] = ()
+    closed_dates: Collection[date] = ()
+
+    def is_open(self, day: date) -> bool:
+        """Whether the workshop works on that day."""
+        return day.weekday() not in self.closed_weekdays and day not in self.closed_dates
+
+    def has_room(self, day: date, minutes: int) -> bool:
+        """Whether work of `minutes` still goes into the day; work longer than a day wants a whole one."""
+        taken = self.taken.get(day, 0)
+        return self.minutes == 0 or taken == 0 or taken + minutes <= self.minutes
+
+
+@dataclass(frozen=True)
+class BenchDay:
+    """The day to propose, and why it is not the wanted one; no words where it is."""
+
+    on: date
+    words: str = ""
+
+
+def day_with_room(wanted: date, minutes: int, bench: Bench, *, today: date, latest: date | None = None) -> BenchDay:
+    """Return the wanted day, or the next open day with room for `minutes` of work.
+
+    `latest`: the last day a safety task of the visit may wait for, None where there is none. Where no day up to it has
+    room, the nearest earlier one from `today` on serves; where there is none either, the wanted day stands overfull: a full
+    bench never puts off what safety calls for. So does the wanted day where SEARCHED_DAYS ahead are full.
+    """
+    if bench.has_room(wanted, minutes):
+        return BenchDay(wanted)
+    end = wanted + timedelta(days=SEARCHED_DAYS)
+    later = _days(wanted + timedelta(days=1), end if latest is None else min(latest, end))
+    earlier = _days(today, wanted - timedelta(days=1))[::-1]
+    found = _first(later, minutes, bench)
+    if found is not None:
+        return BenchDay(found, f"The bench is full on {say_date(wanted)}, so it moved to the next day with room.")
+    found = _first(earlier, minutes, bench) if latest is not None else None
+    if found is not None:
+        return BenchDay(
+            found, f"The bench is full on {say_date(wanted)} and safety does not wait, so it moved forward."
+        )
+    reason = "safety does not wait" if latest is not None else "no day near it has room"
+    return BenchDay(wanted, f"The bench is full on {say_date(wanted)}; the day stands because {reason}.")
+
+
+def _days(first: date, last: date) -> list[date]:
+    return [first + timedelta(days=number) for number in range((last - first).days + 1)]
+
+
+def _first(days: Collection[date], minutes: int, bench: Bench) -> date | None:
+    return next((day for day in days if bench.is_open(day) and bench.has_room(day, minutes)), None)
