@@ -161,3 +161,11 @@ def test_a_word_on_the_odometer_while_it_is_typed(workshop, mechanic, typed, lev
 def test_no_word_is_said_on_what_is_no_number(workshop, mechanic):
     assert mechanic.get(at(workshop, "odometer-word/"), {"value": "many", "unit": "km"}).status_code == 422
     assert not workshop.trike.readings.filter(recorded_at__gte=NOW).exists()
+
+
+def test_who_was_logged_out_comes_back_to_the_page_the_form_was_on(workshop, client):
+    page = f"http://testserver{at(workshop, 'sign/')}"
+    answer = client.post(at(workshop, "cancel/"), {"version": 1}, headers={"Referer": page})
+    assert answer["Location"] == f"/login/?next={at(workshop, 'sign/')}"
+    answer = client.post(at(workshop, "cancel/"), {"version": 1}, headers={"Referer": "http://evil.example.com/x/"})
+    assert answer["Location"] == f"/login/?next={at(workshop, 'cancel/')}"

@@ -69,7 +69,7 @@ def _row(line: TaskLine, reasons: dict, form: OutcomeForm | None) -> dict[str, A
     reason = reason.removeprefix(f"{line.task.title}: ")
     return {
         "line": line, "key": task_key(line), "status": status, "reason": f"{reason[:1].upper()}{reason[1:]}",
-        "uses": uses_of(line),
+        "uses": uses_of(line), "is_early": status in {"", "ok"},
         "ticked": line.row.outcome != JobTask.Outcome.DEFERRED, "clash": form.clashes.get("outcome") if form else None,
     }  # fmt: skip
 

@@ -59,7 +59,7 @@ class WordsForm(KeptForm):
 
     section = "words"
     cause = fields.words("Cause: what the check proved", 10_000)
-    correction = fields.words("Correction: what was done, and how it was tested", 10_000)
+    correction = fields.words("Correction: what was done, how tested", 10_000)
     minutes = fields.whole("Time at the bench", unit="minutes", required=False)
 
 

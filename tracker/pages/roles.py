@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
@@ -34,6 +35,15 @@ def roles_of_user(user: Any) -> frozenset[str]:
     return frozenset(user.groups.values_list("name", flat=True)) & ALL
 
 
+def _page_asked_for(request: HttpRequest) -> str:
+    """Where to go on after logging in: a form that was sent leads back to its page, which can be looked at again."""
+    if request.method not in READING:
+        came_from = urlsplit(request.headers.get("Referer", ""))
+        if came_from.netloc == request.get_host():
+            return came_from._replace(scheme="", netloc="", fragment="").geturl()
+    return request.get_full_path()
+
+
 def page(see: frozenset[str] = ALL, do: frozenset[str] = WRITERS) -> Callable[[View], View]:
     """Guard a page: `see` may open it, `do` may send its forms.
 
@@ -45,7 +55,7 @@ def page(see: frozenset[str] = ALL, do: frozenset[str] = WRITERS) -> Callable[[V
         @wraps(view)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
             if not request.user.is_authenticated:
-                return redirect_to_login(request.get_full_path())
+                return redirect_to_login(_page_asked_for(request))
             roles = roles_of(request)
             if not roles & see:
                 raise Http404

@@ -363,6 +363,8 @@
     });
     document.querySelector(".flow [aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
     const bad = card.querySelector(".field.bad input, .field.bad textarea, .field.bad select");
-    if (bad) bad.focus();
+    // At once and not when the browser comes round to it: a PIN typed early must not land in the search.
+    const first = bad || card.querySelector("[autofocus]");
+    if (first && (bad || document.activeElement === document.body)) first.focus();
   }
 }
