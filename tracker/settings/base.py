@@ -178,7 +178,19 @@ EMAIL_HOST_PASSWORD = env.str("SMTP_PASSWORD", "")
 EMAIL_USE_TLS = env.bool("SMTP_TLS", True)
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", f"{WORKSHOP_NAME} <{WORKSHOP_EMAIL}>")
-MAIL_CHANNEL = "smtp" if EMAIL_HOST else "folder"
+# Or handed to another system over HTTPS, signed; PRIVATE allows addresses of our own network.
+REMINDER_WEBHOOK_URL = env.str("REMINDER_WEBHOOK_URL", "")
+REMINDER_WEBHOOK_SECRET = env.str("REMINDER_WEBHOOK_SECRET", "")
+REMINDER_WEBHOOK_PRIVATE = env.bool("REMINDER_WEBHOOK_PRIVATE", False)
+MAIL_CHANNEL = "webhook" if REMINDER_WEBHOOK_URL else "smtp" if EMAIL_HOST else "folder"
+# Bounces: each letter gets a sender of its own, bounce+<token>@domain, and what comes back there is read every 5 minutes.
+BOUNCE_ADDRESS = env.str("BOUNCE_ADDRESS", "")
+BOUNCE_IMAP_HOST = env.str("BOUNCE_IMAP_HOST", "")
+BOUNCE_IMAP_PORT = env.int("BOUNCE_IMAP_PORT", 993)
+BOUNCE_IMAP_USER = env.str("BOUNCE_IMAP_USER", "")
+BOUNCE_IMAP_PASSWORD = env.str("BOUNCE_IMAP_PASSWORD", "")
+BOUNCE_IMAP_FOLDER = env.str("BOUNCE_IMAP_FOLDER", "INBOX")
+BOUNCE_IMAP_TLS = env.bool("BOUNCE_IMAP_TLS", True)
 MAIL_FOLDER = Path(env.str("MAIL_FOLDER", str(DATA_DIR / "mail")))
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
