@@ -20,7 +20,7 @@ from django.utils.crypto import constant_time_compare
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from services.calendar_file import event_file
+from services.calendar_file import Event, event_file
 from services.errors import Refusal
 from services.identity import visible
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
@@ -204,7 +204,7 @@ def calendar(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     view = owner_view(link.trike, link.owner, timezone.now())
     if view.visit is None or not view.work:
         raise LinkGone("No visit is planned.", remedy="Look at your trike's page.")
-    content = event_file(
+    event = Event(
         uid=view.visit.uid,
         sequence=view.visit.sequence,
         stamp=timezone.now(),
@@ -213,7 +213,7 @@ def calendar(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         description="\n".join([*(task.title for task in view.work), f"To agree a day: {settings.WORKSHOP_PHONE}"]),
     )
     return HttpResponse(
-        content,
+        event_file(event),
         content_type="text/calendar; charset=utf-8",
         headers={"Content-Disposition": 'attachment; filename="service-visit.ics"'},
     )
