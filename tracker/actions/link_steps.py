@@ -6,7 +6,8 @@ from hashlib import sha256
 
 from tracker.models import OwnerLink
 
-LIFE_DAYS = {"page": 120, "stop": 800}  # the stop link of an old mail must still work
+# The stop link of an old mail must still work; a calendar is subscribed once and then forgotten.
+LIFE_DAYS = {"page": 120, "stop": 800, "feed": 1830}
 
 
 def hash_of(token: str) -> str:

@@ -34,7 +34,7 @@ def open_link(token: str, now: datetime, purpose: str = "page") -> OwnerLink:
     link = link_by_hash(hash_of(token), purpose)
     if link is None or link.revoked_at is not None or link.expires_at <= now:
         raise _gone()
-    if purpose == "page" and not owns(link.owner_id, link.trike_id):
+    if purpose != "stop" and not owns(link.owner_id, link.trike_id):
         raise _gone()
     return link
 
@@ -60,6 +60,28 @@ def resume_reminders(*, link: OwnerLink, now: datetime) -> Owner:
     owner.version += 1
     owner.save(update_fields=["reminders_agreed", "agreed_at", "agreed_source", "stopped_at", "version"])
     return _used(link, now)
+
+
+@action
+def make_feed(*, link: OwnerLink, now: datetime) -> str:
+    """Give the owner of `link` the token of a calendar feed, shown this once. One they had before ends: it may have got about."""
+    _end_feeds(link, now)
+    _used(link, now)
+    return mint_link(link.trike_id, link.owner_id, "feed", now)[1]
+
+
+@action
+def end_feed(*, link: OwnerLink, now: datetime) -> int:
+    """End the calendar feed of the owner of `link`; return how many were open."""
+    _used(link, now)
+    return _end_feeds(link, now)
+
+
+def _end_feeds(link: OwnerLink, now: datetime) -> int:
+    open_ones = OwnerLink.objects.filter(
+        trike_id=link.trike_id, owner_id=link.owner_id, purpose="feed", revoked_at__isnull=True
+    )
+    return open_ones.update(revoked_at=now)
 
 
 def _used(link: OwnerLink, now: datetime) -> Owner:

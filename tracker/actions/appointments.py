@@ -1,0 +1,165 @@
+"""Days at the bench: asked for by owners, decided by the desk. A day holds what the bench can do, whoever asks first."""
+
+import uuid
+from datetime import date, datetime
+from email.utils import parseaddr
+
+from django.conf import settings
+from django.db import connection
+from django.db.models import F
+
+from services.due_words import say_date
+from services.identity import clean_text
+from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, WrongState
+from tracker.actions.steps import lock_trikes
+from tracker.actions.transactions import action
+from tracker.models import Appointment, OutboxMessage, OwnerLink, User, Visit
+from tracker.queries.appointments import OFFER, OPEN, bench_on, for_bench, free_days, open_appointment, refused_days
+from tracker.queries.clock import local_date
+
+KIND = "appointment"  # of the mail with the answer
+BENCH_LOCK = 0x62656E63  # names the lock of a day among the locks of a PostgreSQL database
+CHOICES = ("confirm", "decline", "offer")
+MOST_WORDS = 300
+
+
+class DayTaken(Conflict):
+    """Somebody else was faster, or the day never had room; `facts` has days that have."""
+
+    code = "day-taken"
+
+
+class AskedAlready(Conflict):
+    """One open request per trike."""
+
+    code = "asked-already"
+
+
+@action
+def ask_for_day(*, link: OwnerLink, on: date, note: str = "", now: datetime) -> Appointment:
+    """Ask for a day at the bench for the open visit of the link's trike; the desk decides.
+
+    Two who ask for the last room of a day: the later one is refused with days that have room.
+    Raises WrongState (nothing due at the bench), AskedAlready, DayTaken.
+    """
+    lock_trikes([link.trike_id])
+    today = local_date(now)
+    visit = Visit.objects.filter(trike_id=link.trike_id, state=Visit.State.OPEN).prefetch_related("lines").first()
+    if visit is None or not for_bench(visit):
+        raise WrongState("Nothing is due at the workshop.", field="on", remedy="Call us if something is wrong.")
+    if open_appointment(link.trike_id, today) is not None:
+        raise AskedAlready("You asked for a day already.", field="on", remedy="Withdraw it first to choose another.")
+    _end_past(link.trike_id, now)
+    _hold(on)
+    refused = [row.on for row in refused_days(visit) if not row.answer.startswith(OFFER)]
+    free = free_days(visit.minutes, today, but=refused)
+    if on not in free:
+        raise DayTaken(
+            f"{say_date(on)} has no room at the bench.", field="on", remedy="Choose one of the days below.",
+            days=[day.isoformat() for day in free[:10]],
+        )  # fmt: skip
+    return Appointment.objects.create(
+        trike_id=link.trike_id, owner_id=link.owner_id, visit=visit, on=on, minutes=visit.minutes,
+        note=clean_text(note, 400), asked_at=now,
+    )  # fmt: skip
+
+
+def _end_past(trike_id: int, now: datetime) -> None:
+    """What nobody ended before its day went by, or before the work was done, stands in nobody's way any more."""
+    rows = Appointment.objects.filter(trike_id=trike_id, state__in=OPEN)
+    rows.update(state=Appointment.State.WITHDRAWN, decided_at=now, answer="The day has passed.")
+
+
+def _hold(day: date) -> None:
+    """Let nobody else count the room of that day before this transaction ends. SQLite has one writer at a time anyway."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [BENCH_LOCK, day.toordinal()])
+
+
+@action
+def withdraw(*, link: OwnerLink, now: datetime) -> Appointment:
+    """Take back the day that was asked for or agreed. Raises WrongState where there is none."""
+    lock_trikes([link.trike_id])
+    row = open_appointment(link.trike_id, local_date(now))
+    if row is None or row.owner_id != link.owner_id:
+        raise WrongState("No day is asked for.", field="on", remedy="Choose a day below.")
+    was_agreed = row.state == Appointment.State.CONFIRMED
+    row.state, row.decided_at = Appointment.State.WITHDRAWN, now
+    row.save(update_fields=["state", "decided_at"])
+    if was_agreed:
+        _change_plan(row)
+    return row
+
+
+@action
+def decide_appointment(
+    *, appointment_id: int, choice: str, answer: str = "", on: date | None = None, by: User | None, now: datetime
+) -> Appointment:
+    """Confirm a day, decline it with words, or offer another one (`on`); the owner gets a mail with the answer.
+
+    An agreed day can still be declined or another offered: a bench falls ill too. Raises WrongState, FieldInvalid,
+    NotEnough (declined without a word), DayTaken (the day offered has no room).
+    """
+    row = Appointment.objects.filter(pk=appointment_id).first()
+    if row is None:
+        raise Invalid("There is no such request.", field="id", remedy="Look at the list again.")
+    lock_trikes([row.trike_id])
+    row = Appointment.objects.select_for_update(of=("self",)).select_related("owner", "trike").get(pk=row.pk)
+    words = clean_text(answer, MOST_WORDS).strip()
+    _check_choice(row, choice, words)
+    was_agreed = row.state == Appointment.State.CONFIRMED
+    if choice == "offer":
+        words = f"{OFFER}{say_date(_room_on(row, on, now))} instead of {say_date(row.on)}? {words}".strip()
+        row.on = on
+    row.state = Appointment.State.CONFIRMED if choice == "confirm" else Appointment.State.DECLINED
+    row.answer, row.decided_at, row.decided_by = words, now, by
+    row.save(update_fields=["on", "state", "answer", "decided_at", "decided_by"])
+    if was_agreed or choice == "confirm":
+        _change_plan(row)
+    _tell_owner(row, now)
+    return row
+
+
+def _check_choice(row: Appointment, choice: str, words: str) -> None:
+    if choice not in CHOICES:
+        raise FieldInvalid(f"'{choice}' is no choice here.", field="choice", remedy=f"Say {', '.join(CHOICES)}.")
+    if row.state not in OPEN or (choice == "confirm" and row.state != Appointment.State.ASKED):
+        raise WrongState(
+            f"This request is {row.get_state_display()}.", field="choice", remedy="There is nothing to decide."
+        )
+    if choice == "decline" and not words:
+        raise NotEnough("Say why, in a few words.", field="answer", remedy="The owner reads it on their page.")
+
+
+def _room_on(row: Appointment, on: date | None, now: datetime) -> date:
+    """The day to offer, if it is another one and has room. Raises FieldInvalid, DayTaken."""
+    if on is None or on == row.on:
+        raise FieldInvalid("Which other day?", field="on", remedy="Choose the day you offer.")
+    bench = bench_on(on, on)
+    if on <= local_date(now) or not (bench.is_open(on) and bench.has_room(on, row.minutes)):
+        raise DayTaken(f"{say_date(on)} has no room at the bench.", field="on", remedy="Offer another day.", days=[])
+    return on
+
+
+def _change_plan(row: Appointment) -> None:
+    """The plan of the visit changed: subscribed calendars take it over (RFC 5545 section 3.8.7.4)."""
+    Visit.objects.filter(pk=row.visit_id).update(sequence=F("sequence") + 1)
+
+
+def _tell_owner(row: Appointment, now: datetime) -> None:
+    """Write the mail with the answer, to be sent outside quiet hours. Who has no address reads it on the page."""
+    if not row.owner.email or row.owner.email_dead_at is not None:
+        return
+    confirmed = row.state == Appointment.State.CONFIRMED
+    said = [f"{say_date(row.on)} is agreed: please bring your trike to us on that day."] if confirmed else []
+    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
+    OutboxMessage.objects.create(
+        key=f"appointment:{row.pk}:{row.decided_at.isoformat()}", kind=KIND, trike=row.trike, owner=row.owner,
+        visit_id=row.visit_id, message_id=f"<{uuid.uuid4()}@{domain}>", created_at=now,
+        not_before=now,
+        payload={
+            "subject": "Your day at the workshop is agreed" if confirmed else "About the day you asked for",
+            "paragraphs": [*said, *filter(None, [row.answer])],
+        },
+    )  # fmt: skip

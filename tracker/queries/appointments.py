@@ -1,0 +1,98 @@
+"""Days that owners asked for: what the bench has room for, what waits for the desk, what was agreed."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.conf import settings
+from django.db.models import Q, QuerySet, Sum
+
+from services.bench_days import Bench
+from services.kinds import task as task_of
+from tracker.models import Appointment, Visit
+
+AHEAD_DAYS = 42  # six weeks
+OPEN = (Appointment.State.ASKED, Appointment.State.CONFIRMED)
+OFFER = "Could you come on "  # how an answer begins that offers another day, which then stands in `on`
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How an owner stands with the bench: what was asked for or agreed, else the last refusal and the days to choose from."""
+
+    open: Appointment | None
+    refused: Appointment | None
+    offered: date | None  # the day the desk offered instead
+    near: tuple[date, ...]  # free days around the proposed one, soonest first
+    others: tuple[date, ...]
+
+    @property
+    def chosen(self) -> date | None:
+        """The day to suggest."""
+        return self.offered or (self.near[0] if self.near else None)
+
+
+def bench_on(first: date, last: date) -> Bench:
+    """Return the bench with the minutes that are asked for or agreed from `first` to `last`."""
+    rows = Appointment.objects.filter(state__in=OPEN, on__range=(first, last)).exclude(visit__state=Visit.State.DONE)
+    taken = dict(rows.order_by().values_list("on").annotate(Sum("minutes")))
+    return Bench(
+        getattr(settings, "BENCH_MINUTES_A_DAY", 420), taken, settings.CLOSED_WEEKDAYS,
+        getattr(settings, "CLOSED_DATES", ()),
+    )  # fmt: skip
+
+
+def free_days(minutes: int, today: date, *, but: Collection[date] = ()) -> list[date]:
+    """Return the open days of the next six weeks with room for `minutes`, from tomorrow on, without those in `but`."""
+    days = [today + timedelta(days=number) for number in range(1, AHEAD_DAYS + 1)]
+    bench = bench_on(days[0], days[-1])
+    return [day for day in days if day not in but and bench.is_open(day) and bench.has_room(day, minutes)]
+
+
+def open_appointment(trike_id: int, today: date) -> Appointment | None:
+    """Return what is asked for or agreed for a trike from `today` on and not done yet."""
+    rows = Appointment.objects.filter(trike_id=trike_id, state__in=OPEN, on__gte=today)
+    return rows.exclude(visit__state=Visit.State.DONE).first()
+
+
+def refused_days(visit: Visit) -> list[Appointment]:
+    """Return what the desk refused about a visit, the last first."""
+    rows = Appointment.objects.filter(visit=visit, state=Appointment.State.DECLINED, decided_by__isnull=False)
+    return list(rows.order_by("-decided_at", "-pk"))
+
+
+def for_bench(visit: Visit | None) -> bool:
+    """Whether a visit holds work for the workshop: what owners do themselves needs no day."""
+    return visit is not None and not all(task_of(line.task).owner_can for line in visit.lines.all())
+
+
+def standing(trike_id: int, visit: Visit | None, today: date, near: int = 4) -> Standing:
+    """Return how the owner of a trike stands with the bench; days only where a visit has work for it."""
+    present = open_appointment(trike_id, today)
+    if visit is None or present is not None or not for_bench(visit):
+        return Standing(present, None, None, (), ())
+    refused = refused_days(visit)
+    last = refused[0] if refused else None
+    days = free_days(visit.minutes, today, but=[row.on for row in refused if not is_offer(row)])
+    offered = last.on if last is not None and is_offer(last) and last.on in days else None
+    closest = sorted(days, key=lambda day: (day != offered, abs(day - visit.planned_on)))[:near]
+    return Standing(
+        None, last, offered, tuple(sorted(closest)), tuple(day for day in days if day not in closest)
+    )  # fmt: skip
+
+
+def is_offer(row: Appointment) -> bool:
+    """Whether the desk offered another day, which then is its `on`."""
+    return row.state == Appointment.State.DECLINED and row.answer.startswith(OFFER)
+
+
+def appointments(state: str = "") -> QuerySet[Appointment]:
+    """Return appointments with who asked, soonest day first."""
+    rows = Appointment.objects.select_related("trike", "owner", "visit", "decided_by")
+    return rows.filter(state=state) if state else rows
+
+
+def agreed(today: date) -> QuerySet[Appointment]:
+    """Return the days that are confirmed from `today` on and not done yet."""
+    rows = appointments(Appointment.State.CONFIRMED).filter(on__gte=today)
+    return rows.filter(Q(visit__isnull=True) | ~Q(visit__state=Visit.State.DONE))
