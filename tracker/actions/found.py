@@ -11,7 +11,7 @@ from django.conf import settings
 
 from services.identity import clean_text, visible
 from tracker.actions.letters import POLICY, one_line
-from tracker.actions.posting import Letter
+from tracker.actions.posting import Letter, sender_of
 from tracker.actions.refusals import Invalid, NotEnough
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Trike
@@ -56,9 +56,9 @@ def write_desk_letter(message: OutboxMessage, now: datetime) -> Letter:
     mail["Message-ID"] = message.message_id
     mail["Auto-Submitted"] = "auto-generated"
     mail.set_content(visible(_text(message, trike)), cte="quoted-printable")
-    return Letter(
-        message_id=message.message_id, sender=sender, recipient=settings.WORKSHOP_EMAIL, content=mail.as_bytes()
-    )  # fmt: skip
+    mail["Content-Language"] = "en"
+    back = sender_of(message.message_id)
+    return Letter(message_id=message.message_id, sender=back, recipient=settings.WORKSHOP_EMAIL, content=mail.as_bytes())
 
 
 def _text(message: OutboxMessage, trike: Trike) -> str:

@@ -15,7 +15,7 @@ from django.template.loader import render_to_string
 from services.identity import visible
 from services.intervals import covered_tasks, say_date
 from services.kinds import includes_map
-from tracker.actions.posting import Letter
+from tracker.actions.posting import Letter, sender_of
 from tracker.models import JobCard, OutboxMessage
 from tracker.queries.reminders import OwnerView, Told, stage_word
 from tracker.queries.summaries import SUMMARY, owner_summary
@@ -46,9 +46,10 @@ def write_letter(message: OutboxMessage, view: OwnerView, links: Links, now: dat
     text, page = (visible(render_to_string(f"mail/{template}.{kind}", words)) for kind in ("txt", "html"))
     mail.set_content(text.strip() + "\n", cte="quoted-printable")
     mail.add_alternative(page, subtype="html", cte="quoted-printable")
+    mail["Content-Language"] = view.owner.language  # after the text: setting it clears what stood there of Content-
     return Letter(
         message_id=message.message_id,
-        sender=parseaddr(settings.DEFAULT_FROM_EMAIL)[1],
+        sender=sender_of(message.message_id),
         recipient=view.owner.email,
         content=mail.as_bytes(),
     )
@@ -136,7 +137,6 @@ def _headers(message: OutboxMessage, view: OwnerView, links: Links, subject: str
         "Date": format_datetime(now.astimezone(UTC)),
         "Message-ID": message.message_id,
         "Auto-Submitted": "auto-generated",
-        "Content-Language": view.owner.language,
     }
     if not links.stop:  # a single mail that was asked for, of no list
         return headers

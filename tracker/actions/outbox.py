@@ -19,7 +19,7 @@ from tracker.actions.found import KIND as FOUND
 from tracker.actions.found import write_desk_letter
 from tracker.actions.letters import Links, write_letter
 from tracker.actions.link_steps import mint_link
-from tracker.actions.posting import Channel, Delivery, Letter, Outcome
+from tracker.actions.posting import Channel, Delivery, Letter, Outcome, address_mark
 from tracker.actions.refusals import FieldInvalid, Invalid, WrongState
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Owner, User, Visit
@@ -32,6 +32,7 @@ LEASE = timedelta(minutes=10)  # longer than a slow mail server and a busy datab
 MOST_ATTEMPTS = 6
 FIRST_WAIT = timedelta(minutes=5)  # then four times as long each time: 20 min, 80 min, 5 h 20, 21 h
 NOTE_LENGTH = 400
+UNREACHED = "No mail address of the owner works: tell them by telephone."  # a safety notice stays on the desk's list
 
 log = structlog.get_logger(__name__)
 
@@ -77,7 +78,7 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
     """Look once more whether the message is wanted, then write it with fresh links. None: it does not go out now."""
     reason = _unwanted(message, now)
     if reason:
-        _settle(message, state=State.DROPPED, last_error=reason)
+        _settle(message, state=State.FAILED if reason == UNREACHED else State.DROPPED, last_error=reason)
         return None
     allowed = _allowed(message, now)
     if allowed > now:  # it waited for a dispatcher until the quiet hours began
@@ -107,7 +108,7 @@ def _unwanted(message: OutboxMessage, now: datetime) -> str:
     if owner is None or message.trike_id is None or not owns(owner.pk, message.trike_id):
         return "The trike has another owner now."
     if message.kind == SAFETY:
-        return "" if owner.email else "The owner has no mail address."
+        return "" if owner.email and owner.email_dead_at is None else UNREACHED
     if message.kind == SUMMARY:
         return "" if owner.email and owner.email_dead_at is None else "The owner's mail address does not work."
     return _no_reminder(message, owner, now)
@@ -146,8 +147,9 @@ def _mark(message: OutboxMessage, delivery: Delivery, now: datetime, rng: random
     """Write down what became of the letter."""
     note = delivery.note[:NOTE_LENGTH]
     if delivery.outcome is Outcome.SENT:
-        told = {"payload": {}} if message.kind == FOUND else {}  # the finder's words stand in the mail alone
-        _settle(message, state=State.SENT, sent_at=now, file_name=delivery.file_name, last_error="", **told)
+        told = {} if message.kind == FOUND else {**message.payload, "to": address_mark(message.owner)}
+        # of FOUND nothing stays: the finder's words stand in the mail alone
+        _settle(message, state=State.SENT, sent_at=now, file_name=delivery.file_name, last_error="", payload=told)
     elif delivery.outcome is Outcome.LATER and message.attempts < MOST_ATTEMPTS:
         again = now + wait_after(message.attempts, rng)
         _settle(message, state=State.WAITING, not_before=_allowed(message, again), last_error=note)

@@ -1,8 +1,15 @@
 """What passes between the outbox and a channel: a finished letter one way, what became of it the other way."""
 
+import re
 from dataclasses import dataclass
+from email.utils import parseaddr
 from enum import StrEnum
 from typing import Protocol
+
+from django.conf import settings
+from django.utils.crypto import salted_hmac
+
+from tracker.models import Owner
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,3 +47,35 @@ class Channel(Protocol):
     def send(self, letter: Letter) -> Delivery:
         """Send one letter, waiting for the answer."""
         ...
+
+
+# Where a letter comes back to
+
+
+def sender_of(message_id: str) -> str:
+    """Return the envelope sender of a letter: an address of its own where BOUNCE_ADDRESS is set.
+
+    The token is the random part of the Message-ID, so that a bounce tells which letter it speaks of.
+    """
+    local, at, domain = settings.BOUNCE_ADDRESS.partition("@")
+    if not at:
+        return parseaddr(settings.DEFAULT_FROM_EMAIL)[1]
+    token = message_id.strip("<>").partition("@")[0].replace("-", "")
+    return f"{local}+{token}@{domain}"
+
+
+def token_in(address: str) -> str:
+    """Return the token in an address that sender_of made, as in a Message-ID (with dashes), or an empty text."""
+    local, at, domain = settings.BOUNCE_ADDRESS.lower().partition("@")
+    if not at:
+        return ""
+    found = re.fullmatch(
+        rf"{re.escape(local)}\+([0-9a-f]{{8}})([0-9a-f]{{4}})([0-9a-f]{{4}})([0-9a-f]{{4}})([0-9a-f]{{12}})@{re.escape(domain)}",
+        address.lower(),
+    )
+    return "-".join(found.groups()) if found else ""
+
+
+def address_mark(owner: Owner | None) -> str:
+    """Return a mark of the address a letter goes to, so that a later bounce does not stop another one since given."""
+    return salted_hmac("letter address", owner.email.lower()).hexdigest()[:16] if owner else ""
