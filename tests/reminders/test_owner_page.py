@@ -12,7 +12,8 @@ from tests.reminders.conftest import DUE, days, fit, some_task, trike_with
 from tracker.actions.owner_links import make_link, revoke_links
 from tracker.actions.reminders import sweep_trikes
 from tracker.models import OdometerReading, OwnerLink
-from tracker.pages.owner import BadReading, form_key, number
+from tracker.pages.owner import BadReading, number
+from tracker.pages.owner_door import form_key
 from tracker.queries.reminders import owner_view
 
 pytestmark = pytest.mark.django_db

@@ -14,7 +14,7 @@ from tests.factories import NOW
 from tests.rides.files import START, fit, gpx, northward, records, session
 from tracker.actions.owner_links import make_link
 from tracker.models import OdometerReading, RideFile, Trike
-from tracker.pages.owner import form_key
+from tracker.pages.owner_door import form_key
 from tracker.rides.limits import MAX_BYTES
 
 pytestmark = pytest.mark.django_db

@@ -17,7 +17,7 @@ from tracker.http.throttles import FoundPerAddress
 from tracker.models import Trike
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, status_for
-from tracker.pages.owner import SEE_OTHER, counted, private
+from tracker.pages.owner_door import SEE_OTHER, counted, private
 from tracker.pages.roles import roles_of
 from tracker.queries.labels import trike_by_label
 

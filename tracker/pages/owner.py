@@ -1,99 +1,34 @@
 """The owner's page: opened by the link in a letter, phone first, works without scripts.
 
-The link is exchanged for a cookie and a clean address. Opening anything changes nothing, since mail scanners open
-links too; only what is sent by a form does. Forms carry a key made from the link itself: the browser's usual proof
-of origin is not sent under `Referrer-Policy: no-referrer`, so Django's own check could never pass here.
+The link is exchanged for a cookie and a clean address. What guards it: owner_door.py; what is set there: owner_wishes.py.
 """
 
-from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
-from functools import wraps
-from hashlib import sha256
-from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import path, reverse
 from django.utils import timezone
-from django.utils.crypto import constant_time_compare
-from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from services.calendar_file import Event, event_file
+from services.calendar_file import event_file
 from services.errors import Refusal
-from services.identity import visible
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
 from tracker.actions.refusals import PleaseConfirm
 from tracker.actions.rides import take_ride
 from tracker.actions.usage import record_reading
-from tracker.http.throttles import PerAddress
 from tracker.models import OwnerLink
+from tracker.pages import owner_calendar, owner_wishes
 from tracker.pages.answers import status_of
+from tracker.pages.owner_door import COOKIE, SEE_OTHER, back, counted, private, with_link
+from tracker.pages.owner_shown import show
 from tracker.pages.reading_forms import answer_in, question_in, typed_as
 from tracker.pages.rides import ride_in
+from tracker.queries.feeds import event_of
 from tracker.queries.reminders import owner_view
-from tracker.queries.rides import rides_told
 
-COOKIE = "owner-link"
 COOKIE_DAYS = 30
-SEE_OTHER = 303
-
-View = Callable[..., HttpResponse]
-
-
-def private(view: View) -> View:
-    """Answer a dead link with the same friendly page whatever is wrong; keep no copy, tell nobody the address."""
-
-    @csrf_exempt
-    @wraps(view)
-    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        try:
-            response = view(request, *args, **kwargs)
-        except LinkGone as gone:
-            response = render(request, "owner/gone.html", {"refusal": gone}, status=404)
-        response["Cache-Control"] = "no-store"
-        response["Referrer-Policy"] = "no-referrer"
-        response["X-Robots-Tag"] = "noindex, nofollow"
-        return response
-
-    return guarded
-
-
-def counted(view: View) -> View:
-    """Let one address ask only so often. The stop link is not counted: a mailbox provider presses it for many people."""
-
-    @wraps(view)
-    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        throttle = PerAddress()
-        if throttle.allow_request(request, view):
-            return view(request, *args, **kwargs)
-        response = render(request, "owner/busy.html", status=429)
-        response["Retry-After"] = str(throttle.wait())
-        return response
-
-    return guarded
-
-
-def with_link(view: View) -> View:
-    """Open the link in the cookie; a form must carry the key that only this link's pages know."""
-
-    @private
-    @counted
-    @wraps(view)
-    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        token = request.COOKIES.get(COOKIE, "")
-        link = open_link(token, timezone.now())
-        if request.method == "POST" and not constant_time_compare(request.POST.get("key", ""), form_key(token)):
-            raise LinkGone("This form is too old.", remedy="Open the link in your mail again.")
-        return view(request, link, *args, **kwargs)
-
-    return guarded
-
-
-def form_key(token: str) -> str:
-    """Return what the forms behind a link carry."""
-    return sha256(f"form of {token}".encode(errors="replace")).hexdigest()
 
 
 @private
@@ -119,14 +54,7 @@ def enter(request: HttpRequest, token: str) -> HttpResponse:
 @require_GET
 def page(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     """Show the trike and what is due."""
-    return _show(request, link, said=request.GET.get("said", ""))
-
-
-def _show(request: HttpRequest, link: OwnerLink, *, status: int = 200, **more: Any) -> HttpResponse:
-    view = owner_view(link.trike, link.owner, timezone.now())
-    token, rides = request.COOKIES[COOKIE], rides_told(link.trike_id)
-    context = {"view": view, "key": form_key(token), "rides": rides, **more}
-    return render(request, "owner/page.html", context, status=status)
+    return show(request, link, said=request.GET.get("said", ""))
 
 
 @with_link
@@ -143,10 +71,18 @@ def report_reading(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         )  # fmt: skip
     except PleaseConfirm as open_question:
         asked = question_in(open_question, {"value": value, "unit": unit})
-        return _show(request, link, status=409, refusal=open_question, question=asked, typed=typed[:20], unit=unit[:2])
+        return show(
+            request,
+            link,
+            status=409,
+            trouble=("reading", open_question),
+            question=asked,
+            typed=typed[:20],
+            unit=unit[:2],
+        )
     except Refusal as refusal:
-        return _show(request, link, status=422, refusal=refusal, typed=typed[:20], unit=unit[:2])
-    return _back("reading" if reading.verdict == "accepted" else "doubtful")
+        return show(request, link, status=422, trouble=("reading", refusal), typed=typed[:20], unit=unit[:2])
+    return back("reading" if reading.verdict == "accepted" else "doubtful")
 
 
 @with_link
@@ -157,8 +93,8 @@ def report_ride(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         ride, digest = ride_in(request)
         take_ride(trike_id=link.trike_id, ride=ride, sha256=digest, source="owner", now=timezone.now())
     except Refusal as refusal:
-        return _show(request, link, status=status_of(refusal), ride_refusal=refusal)
-    return _back("ride")
+        return show(request, link, status=status_of(refusal), trouble=("ride", refusal))
+    return back("ride")
 
 
 def number(typed: str) -> Decimal:
@@ -188,13 +124,9 @@ def reminders(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     """Stop the reminders or let them go out again."""
     if request.POST.get("wish") == "resume":
         resume_reminders(link=link, now=timezone.now())
-        return _back("resumed")
+        return back("resumed")
     stop_reminders(link=link, now=timezone.now())
-    return _back("stopped")
-
-
-def _back(said: str) -> HttpResponse:
-    return HttpResponseRedirect(f"{reverse('owner-page')}?said={said}", status=SEE_OTHER)
+    return back("stopped")
 
 
 @with_link
@@ -204,16 +136,8 @@ def calendar(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     view = owner_view(link.trike, link.owner, timezone.now())
     if view.visit is None or not view.work:
         raise LinkGone("No visit is planned.", remedy="Look at your trike's page.")
-    event = Event(
-        uid=view.visit.uid,
-        sequence=view.visit.sequence,
-        stamp=timezone.now(),
-        day=view.visit.planned_on,
-        summary=visible(f"{settings.WORKSHOP_NAME}: service of {view.name}"),
-        description="\n".join([*(task.title for task in view.work), f"To agree a day: {settings.WORKSHOP_PHONE}"]),
-    )
     return HttpResponse(
-        event_file(event),
+        event_file(event_of(view.visit, view.name)),
         content_type="text/calendar; charset=utf-8",
         headers={"Content-Disposition": 'attachment; filename="service-visit.ics"'},
     )
@@ -237,6 +161,8 @@ urlpatterns = [
     path("ride", report_ride, name="owner-ride"),
     path("reminders", reminders, name="owner-reminders"),
     path("visit.ics", calendar, name="owner-calendar"),
+    *owner_wishes.urlpatterns,
+    *owner_calendar.urlpatterns,
     path("stop/<str:token>", stop, name="owner-stop"),
     path("<str:token>", enter, name="owner-enter"),
 ]

@@ -36,6 +36,7 @@ class Told:
     safety: bool
     owner_can: bool
     cautions: tuple[str, ...]
+    parts: tuple[int, ...] = ()  # the components it is told of
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,12 @@ class OwnerView:
     @property
     def name(self) -> str:
         """The trike as its owner knows it."""
-        return " ".join(filter(None, [self.trike.model, self.trike.plate])) or self.trike.frame_serial
+        return trike_name(self.trike)
+
+
+def trike_name(trike: Trike) -> str:
+    """Return a trike as its owner knows it: model and plate, else the frame's serial."""
+    return " ".join(filter(None, [trike.model, trike.plate])) or trike.frame_serial
 
 
 def owner_today(owner: Owner, now: datetime) -> date:
@@ -101,16 +107,22 @@ def _places(trike: Trike) -> dict[int, str]:
 
 def _told_once(lines: Sequence[DueLine], places: dict[int, str], today: date, unit: str) -> tuple[Told, ...]:
     """Tell the same task of several parts once where all is alike, and by place where it is not."""
-    alike: dict[Told, list[str]] = {}
+    alike: dict[Told, list[DueLine]] = {}
     for line in lines:
-        alike.setdefault(tell(line, today, unit), []).append(places.get(line.component_id, ""))
+        alike.setdefault(tell(line, today, unit), []).append(line)
     often = Counter(told.title for told in alike for _ in alike[told])
     return tuple(
-        replace(told, title=f"{told.title}: {', '.join(filter(None, where)).lower()}")
-        if often[told.title] > 1
-        else told
-        for told, where in alike.items()
-    )
+        replace(
+            told, title=_with_places(told, same, places) if often[told.title] > 1 else told.title,
+            parts=tuple(line.component_id for line in same),
+        )
+        for told, same in alike.items()
+    )  # fmt: skip
+
+
+def _with_places(told: Told, lines: Sequence[DueLine], places: dict[int, str]) -> str:
+    where = (places.get(line.component_id, "") for line in lines)
+    return f"{told.title}: {', '.join(filter(None, where)).lower()}"
 
 
 def tell(line: DueLine, today: date, unit: str) -> Told:

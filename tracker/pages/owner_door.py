@@ -1,0 +1,85 @@
+"""The door to the owner's pages: a link, the cookie it is exchanged for, and the key its forms carry.
+
+Opening anything changes nothing, since mail scanners open links too; only what is sent by a form does. Forms carry a
+key made from the link itself: the browser's usual proof of origin is not sent under `Referrer-Policy: no-referrer`, so
+Django's own check could never pass here.
+"""
+
+from collections.abc import Callable
+from functools import wraps
+from hashlib import sha256
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.crypto import constant_time_compare
+from django.views.decorators.csrf import csrf_exempt
+
+from tracker.actions.owner_links import LinkGone, open_link
+from tracker.http.throttles import PerAddress
+
+COOKIE = "owner-link"
+SEE_OTHER = 303
+
+View = Callable[..., HttpResponse]
+
+
+def private(view: View) -> View:
+    """Answer a dead link with the same friendly page whatever is wrong; keep no copy, tell nobody the address."""
+
+    @csrf_exempt
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            response = view(request, *args, **kwargs)
+        except LinkGone as gone:
+            response = render(request, "owner/gone.html", {"refusal": gone}, status=404)
+        response.headers.setdefault("Cache-Control", "no-store")
+        response["Referrer-Policy"] = "no-referrer"
+        response["X-Robots-Tag"] = "noindex, nofollow"
+        return response
+
+    return guarded
+
+
+def counted(view: View) -> View:
+    """Let one address ask only so often. The stop link is not counted: a mailbox provider presses it for many people."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        throttle = PerAddress()
+        if throttle.allow_request(request, view):
+            return view(request, *args, **kwargs)
+        response = render(request, "owner/busy.html", status=429)
+        response["Retry-After"] = str(throttle.wait())
+        return response
+
+    return guarded
+
+
+def with_link(view: View) -> View:
+    """Open the link in the cookie; a form must carry the key that only this link's pages know."""
+
+    @private
+    @counted
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        token = request.COOKIES.get(COOKIE, "")
+        link = open_link(token, timezone.now())
+        if request.method == "POST" and not constant_time_compare(request.POST.get("key", ""), form_key(token)):
+            raise LinkGone("This form is too old.", remedy="Open the link in your mail again.")
+        return view(request, link, *args, **kwargs)
+
+    return guarded
+
+
+def form_key(token: str) -> str:
+    """Return what the forms behind a link carry."""
+    return sha256(f"form of {token}".encode(errors="replace")).hexdigest()
+
+
+def back(said: str) -> HttpResponse:
+    """Go back to the page, which says that it is done."""
+    return HttpResponseRedirect(f"{reverse('owner-page')}?said={said}", status=SEE_OTHER)

@@ -1,0 +1,63 @@
+"""The owner's page as it is drawn: what is due, what can be done about it, and what was just done or refused."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from tracker.models import OwnerLink
+from tracker.pages.owner_door import COOKIE, form_key
+from tracker.queries.appointments import standing
+from tracker.queries.feeds import has_feed
+from tracker.queries.reminders import OwnerView, owner_view
+from tracker.queries.rides import rides_told
+
+SAID = {
+    "reading": "Thank you. Your reading is noted.",
+    "ride": "Thank you. Your ride is counted.",
+    "doubtful": "Thank you. Your reading looks unusual: the workshop will look at it.",
+    "stopped": "You get no more service reminders from us.",
+    "resumed": "You get service reminders again.",
+    "asked": "Thank you. We look at the bench and answer you by mail and on this page.",
+    "withdrawn": "Your day is taken back. Choose another whenever you like.",
+    "later": "We wait with the next reminder as you asked.",
+    "usual": "We write as usual again.",
+    "ticked": "Well done. It is in your trike's logbook.",
+    "feed-ended": "The calendar address works no longer.",
+    "quiet": "Your quiet hours are kept.",
+    "units": "Your units are kept.",
+    "handed": "Thank you. The workshop has your message and will call you.",
+}
+URGENCY = ("overdue", "due", "soon", "ok")
+
+
+def show(request: HttpRequest, link: OwnerLink, *, status: int = 200, said: str = "", **more: Any) -> HttpResponse:
+    """Draw the page. trouble: which form was refused, and the refusal."""
+    now = timezone.now()
+    view = owner_view(link.trike, link.owner, now)
+    at, refusal = more.pop("trouble", ("", None))
+    bench = standing(link.trike_id, view.visit, view.today)
+    context = {
+        "view": view, "key": form_key(request.COOKIES[COOKIE]), "rides": rides_told(link.trike_id),
+        "said": SAID.get(said, ""), "urgency": urgency(view), "at": at, "refusal": refusal,
+        "bench": bench, "has_feed": has_feed(link, now),
+        "late_safety": next((told.title for told in view.work if told.safety and told.status == "overdue"), ""),
+        "bench_time": minutes_words(view.visit.minutes) if view.visit else "",
+        "wanted_other": more.get("wanted", "") in {day.isoformat() for day in bench.others},
+        "writes": view.owner.reminders_agreed and view.owner.stopped_at is None,
+    }  # fmt: skip
+    return render(request, "owner/page.html", context | more, status=status)
+
+
+def urgency(view: OwnerView) -> str:
+    """How urgent the most urgent of it is; an empty text where nothing is due."""
+    told = {task.status for task in (*view.work, *view.own)}
+    return next((word for word in URGENCY if word in told), "")
+
+
+def minutes_words(minutes: int) -> str:
+    """Return a time at the bench as people say it, to five minutes: '45 minutes', '2 hours 15 minutes'."""
+    hours, rest = divmod(max(5, 5 * round(minutes / 5)), 60)
+    told = [f"{hours} hour{'s' * (hours != 1)}"] if hours else []
+    return " ".join([*told, *([f"{rest} minutes"] if rest else [])])
