@@ -1,8 +1,8 @@
 """Letters: one set of facts, written as text and as HTML, with the headers that decent automatic mail carries."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
@@ -16,13 +16,14 @@ from services.identity import visible
 from services.intervals import covered_tasks, say_date
 from services.kinds import includes_map
 from tracker.actions.posting import Letter, sender_of
+from tracker.actions.reminder_messages import QUESTION, REMINDER
 from tracker.models import JobCard, OutboxMessage
 from tracker.queries.reminders import OwnerView, Told, stage_word
 from tracker.queries.summaries import SUMMARY, owner_summary
 
 # Header lines may be as long as a link: a folded link would be sent encoded, and mail programs would not know it.
 POLICY = SMTP.clone(max_line_length=200)
-TEMPLATES = {"reminder": "reminder", SUMMARY: "summary"}
+TEMPLATES = {REMINDER: "reminder", QUESTION: "question", SUMMARY: "summary"}
 TOLD_WHOLE = 3  # tasks: with more, what they are and why they are due fills pages nobody reads
 
 
@@ -57,11 +58,12 @@ def write_letter(message: OutboxMessage, view: OwnerView, links: Links, now: dat
 
 @dataclass(frozen=True)
 class Entry:
-    """One task of a letter, with the titles of the smaller ones that are done with it."""
+    """One task of a letter, with the titles of the smaller ones that are done with it; cautions: those that stand beside it."""
 
     task: Told
     covers: tuple[str, ...]
     safety: bool
+    cautions: tuple[str, ...] = ()
 
     @property
     def when(self) -> str:
@@ -82,27 +84,47 @@ def entries_of(tasks: Sequence[Told]) -> list[Entry]:
     return entries
 
 
+def own_cards(entries: Sequence[Entry], tasks: Sequence[Told]) -> list[Entry]:
+    """Return what owners do themselves, each with the cautions that stand beside it; a caution that several share once."""
+    cards, told = [], set[str]()
+    for entry in entries:
+        here = [task for task in tasks if task is entry.task or task.title in entry.covers]
+        cautions = dict.fromkeys(caution for task in here for caution in task.cautions if caution not in told)
+        told |= set(cautions)
+        cards.append(replace(entry, cautions=tuple(cautions)))
+    return cards
+
+
 def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str, Any]:
     """Return everything both parts of the letter say.
 
-    A few tasks are told whole. Of more, each gets a line, and the trike's page tells why. Each caution stands there once.
+    A few tasks are told whole. Of more, each gets a line, and the trike's page tells why. Each caution stands there once:
+    beside what owners do themselves, below what the workshop does.
     """
-    work, own = entries_of(view.work), entries_of(view.own)
+    work, own = entries_of(view.work), own_cards(entries_of(view.own), view.own)
+    beside = {caution for card in own for caution in card.cautions}
     return {
         "view": view,
         "work": work,
         "own": own,
         "whole": len(work) + len(own) <= TOLD_WHOLE,
-        "cautions": list(dict.fromkeys(caution for task in (*view.work, *view.own) for caution in task.cautions)),
+        "cautions": list(dict.fromkeys(c for task in view.work for c in task.cautions if c not in beside)),
         "stage": stage_word(message.stage),
         "subject": subject_of(message, view),
         "visit_on": say_date(view.visit.planned_on) if view.visit else "",
         "payload": message.payload,
+        "snoozed_until": _said_day(message.payload.get("snoozed_until")),
+        "read_on": _said_day(message.payload.get("read_on")),
         "links": links,
         "workshop": settings.WORKSHOP_NAME,
         "workshop_phone": settings.WORKSHOP_PHONE,
         "workshop_email": settings.WORKSHOP_EMAIL,
     }
+
+
+def _said_day(stored: str | None) -> str:
+    """A day kept beside a message, in words; '' where there is none."""
+    return say_date(date.fromisoformat(stored)) if stored else ""
 
 
 def words_of_summary(message: OutboxMessage, now: datetime) -> dict[str, Any]:
@@ -116,7 +138,9 @@ def subject_of(message: OutboxMessage, view: OwnerView) -> str:
     """Return the subject in everyday words."""
     if message.kind == SUMMARY:
         return f"Your trike {view.name}: what we did"
-    if message.kind != "reminder":
+    if message.kind == QUESTION:
+        return f"Your trike {view.name}: what does your display show?"
+    if message.kind != REMINDER:
         return message.payload.get("subject", f"About your trike {view.name}")
     if not view.work:
         return f"Your trike {view.name}: a check you can do yourself"
@@ -124,6 +148,7 @@ def subject_of(message: OutboxMessage, view: OwnerView) -> str:
         "heads_up": f"service due soon, first on {say_date(view.work[0].due_on)}",
         "due": "service is due now",
         "overdue": "service is overdue",
+        "snoozed": "one thing that should not wait",
     }.get(stage_word(message.stage), "service")
 
 

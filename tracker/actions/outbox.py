@@ -14,15 +14,19 @@ from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import F
 
-from services.quiet_hours import next_allowed
 from tracker.actions.found import KIND as FOUND
 from tracker.actions.found import write_desk_letter
 from tracker.actions.letters import Links, write_letter
 from tracker.actions.link_steps import mint_link
 from tracker.actions.posting import Channel, Delivery, Letter, Outcome, address_mark
 from tracker.actions.refusals import FieldInvalid, Invalid, WrongState
+from tracker.actions.reminder_messages import QUESTION, SNOOZED
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Owner, User, Visit
+from tracker.queries.asking import read_days
+from tracker.queries.bench_load import has_agreed_day
+from tracker.queries.clock import day_of, local_date
+from tracker.queries.owner_hours import may_arrive, snooze_end
 from tracker.queries.reminders import lines_of_visit, may_write_to, owner_today, owner_view, owns, still_due
 from tracker.queries.summaries import SUMMARY
 
@@ -120,18 +124,36 @@ def _no_reminder(message: OutboxMessage, owner: Owner, now: datetime) -> str:
         return "The owner gets no reminders by mail."
     if message.trike.stolen_on is not None:
         return "The trike is reported stolen."
+    return _no_question(message) if message.kind == QUESTION else _no_visit(message, owner, now)
+
+
+def _no_question(message: OutboxMessage) -> str:
+    """Why nobody needs to be asked for a reading any more, or an empty text."""
+    read_on = read_days([message.trike_id]).get(message.trike_id)
+    is_answered = read_on is not None and read_on > day_of(message.created_at)
+    return "The display was read meanwhile." if is_answered else ""
+
+
+def _no_visit(message: OutboxMessage, owner: Owner, now: datetime) -> str:
+    """Why the visit a reminder speaks of is not to be spoken of any more, or an empty text."""
     if message.visit is None or message.visit.state != Visit.State.OPEN:
         return "The visit is done or no longer needed."
+    if has_agreed_day(message.trike_id, local_date(now)):
+        return "A day is agreed."
     if not still_due(lines_of_visit(message.visit), owner_today(owner, now)):
         return "Nothing of it is due any more."
     return ""
 
 
 def _allowed(message: OutboxMessage, now: datetime) -> datetime:
-    """The next moment this message may arrive: safety notices and what was asked for keep no quiet hours."""
+    """The next moment this message may arrive: safety notices and what was asked for keep no quiet hours.
+
+    A reminder that its owner snoozed meanwhile waits for the end of the snooze.
+    """
     if message.kind in {SAFETY, SUMMARY, FOUND}:
         return now
-    return next_allowed(now, message.owner.time_zone, settings.QUIET_UNTIL_HOUR, settings.QUIET_FROM_HOUR)
+    visit = None if message.stage == SNOOZED else message.visit
+    return may_arrive(message.owner, snooze_end(visit, message.owner, now))
 
 
 def _links(message: OutboxMessage, now: datetime) -> Links:
@@ -249,6 +271,9 @@ def _decided(message: OutboxMessage, choice: str, by: User | None, now: datetime
     """Keep who decided what and when, beside the message."""
     decision = {"choice": choice, "by": by.pk if by else None, "at": now.isoformat()}
     ended = message.kind == FOUND and message.state != State.WAITING
-    message.payload = {**({} if ended else message.payload), "decisions": [*message.payload.get("decisions", []), decision]}
+    message.payload = {
+        **({} if ended else message.payload),
+        "decisions": [*message.payload.get("decisions", []), decision],
+    }
     message.save(update_fields=["state", "attempts", "lease_until", "not_before", "sent_at", "payload"])
     return message

@@ -15,6 +15,7 @@ def drop_visit(trike_id: int, now: datetime) -> None:
 
 
 def drop_reminders(trike_id: int, why: str) -> int:
-    """Drop the reminders about a trike that wait to be sent; return how many. Safety notices stay."""
-    waiting = OutboxMessage.objects.filter(trike_id=trike_id, state=OutboxMessage.State.WAITING, kind="reminder")
+    """Drop the reminders and questions about a trike that wait to be sent; return how many. Safety notices stay."""
+    routine = OutboxMessage.objects.filter(trike_id=trike_id, kind__in=["reminder", "question"])
+    waiting = routine.filter(state=OutboxMessage.State.WAITING)
     return waiting.update(state=OutboxMessage.State.DROPPED, last_error=why)

@@ -41,6 +41,7 @@ WORKSHOP_EMAIL = env.str("WORKSHOP_EMAIL", "service@larkfen.example.org")
 WORKSHOP_PHONE = env.str("WORKSHOP_PHONE", "+44 20 7946 0100")
 PUBLIC_URL = env.str("PUBLIC_URL", "http://127.0.0.1:8000").rstrip("/")
 CLOSED_WEEKDAYS = {int(day) for day in env.list("CLOSED_WEEKDAYS", ["5", "6"])}  # Monday is 0
+BENCH_MINUTES_A_DAY = env.int("BENCH_MINUTES_A_DAY", 420)  # one bench, seven hours of it; 0: no limit
 QUIET_FROM_HOUR = env.int("QUIET_FROM_HOUR", 20)
 QUIET_UNTIL_HOUR = env.int("QUIET_UNTIL_HOUR", 8)
 

@@ -1,0 +1,157 @@
+"""Visits of the sweep: one open per trike, its day kept while the plan hardly moves and put where the bench has room.
+
+Steps of the sweep (actions/reminders.py): they open no transaction of their own.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+from django.conf import settings
+from django.db.models import F
+
+from services.bench_days import day_with_room
+from services.due_words import say_date
+from services.kinds import task as task_of
+from services.visit_plan import next_visit
+from services.visit_words import reasons, words
+from services.visits import PlannedVisit, VisitTask, latest_on
+from tracker.models import DueLine, Visit, VisitLine
+from tracker.queries.bench_load import BenchLoad, bench_load
+from tracker.queries.clock import local_date
+from tracker.queries.reminders import LEAD_DAYS
+from tracker.queries.visits import visit_task
+
+WEEK = timedelta(days=7)
+
+
+def plan_for(lines: Iterable[DueLine], today: date) -> PlannedVisit | None:
+    """Return the visit these due lines call for. What owners can do themselves never calls them to the workshop:
+
+    such tasks make a plan of their own only where the workshop has nothing to do.
+    """
+    lines = list(lines)
+    for for_owner in (False, True):
+        tasks = [visit_task(line) for line in lines if line.owner_can is for_owner]
+        plan = next_visit(tasks, today, lead_days=LEAD_DAYS, closed_weekdays=settings.CLOSED_WEEKDAYS)
+        if plan is not None:
+            return plan
+    return None
+
+
+def plan_visits(
+    ids: Sequence[int], lines: Mapping[int, Sequence[DueLine]], now: datetime
+) -> tuple[list[Visit], int]:  # fmt: skip
+    """Bring the open visits of these trikes in line with their due lines; return them and how many changed."""
+    today = local_date(now)
+    load = bench_load(today)
+    standing = {
+        visit.trike_id: visit
+        for visit in Visit.objects.filter(trike_id__in=ids, state=Visit.State.OPEN).prefetch_related("lines")
+    }
+    new, changed, dropped, kept = [], [], [], []
+    for trike_id in ids:
+        plan = plan_for(lines.get(trike_id, ()), today)
+        visit = standing.get(trike_id)
+        if visit is not None and (plan is None or _for_owner(_keys(visit)) != _for_owner(plan.keys)):
+            dropped.append(visit)
+            visit = None
+        if plan is None:
+            load.leave(trike_id)
+            continue
+        plan = _settled(plan, visit, trike_id, lines[trike_id], today, load)
+        tasks = {(line.component_id, line.task): line.due_on for line in lines[trike_id]}
+        wanted = {key: tasks[key] for key in plan.keys}
+        if visit is None:
+            visit = Visit(trike_id=trike_id, opened_at=now)
+            new.append(visit)
+        elif _differs(visit, plan, wanted):
+            visit.sequence += 1
+            changed.append(visit)
+        else:
+            kept.append(visit)
+            continue
+        visit.planned_on, visit.minutes, visit.words, visit.wanted = plan.on, plan.minutes, plan.words[:400], wanted
+        visit.reasons = dict(zip(plan.keys, plan.reasons, strict=True))
+    _save_visits(new, changed, dropped, now)
+    return new + changed + kept, len(new) + len(changed)
+
+
+def _settled(
+    plan: PlannedVisit, visit: Visit | None, trike_id: int, lines: Sequence[DueLine], today: date, load: BenchLoad
+) -> PlannedVisit:
+    """The plan on its day: the one agreed, else where the bench has room, else the one proposed before while it is near."""
+    tasks = _tasks(plan, lines)
+    if _for_owner(plan.keys):  # nobody waits for it at the bench
+        load.leave(trike_id)
+        return _moved(plan, tasks, _standing_day(plan.on, visit, tasks, today))
+    if trike_id in load.agreed:
+        day = load.agreed[trike_id]
+        return _moved(plan, tasks, day, f"Agreed with the owner for {say_date(day)}.")
+    load.leave(trike_id)
+    limits = [latest_on(task) for task in tasks if task.safety]
+    room = day_with_room(plan.on, plan.minutes, load.bench(), today=today, latest=min(limits) if limits else None)
+    day = _standing_day(room.on, visit, tasks, today)
+    load.take(trike_id, day, plan.minutes)
+    return _moved(plan, tasks, day, room.words if day == room.on else "")
+
+
+def _tasks(plan: PlannedVisit, lines: Sequence[DueLine]) -> list[VisitTask]:
+    """The tasks of a plan, in its order."""
+    tasks = {(line.component_id, line.task): line for line in lines}
+    return [visit_task(tasks[key]) for key in plan.keys]
+
+
+def _moved(plan: PlannedVisit, tasks: Sequence[VisitTask], on: date, why: str = "") -> PlannedVisit:
+    """The plan on another day, in words that are true of that day."""
+    if on != plan.on:
+        plan = replace(plan, on=on, words=words(tasks, on), reasons=reasons(tasks, on))
+    return replace(plan, words=f"{why} {plan.words}") if why else plan
+
+
+def _standing_day(on: date, visit: Visit | None, tasks: Sequence[VisitTask], today: date) -> date:
+    """Keep a proposed day while the new one differs by less than a week only: a date that moves nightly is worth nothing."""
+    if visit is None or not today <= visit.planned_on or abs(visit.planned_on - on) >= WEEK:
+        return on
+    limits = [latest_on(task) for task in tasks if task.safety]
+    too_late = any(visit.planned_on > last >= today for last in limits)
+    return on if too_late else visit.planned_on
+
+
+def _keys(visit: Visit) -> list[tuple[int, str]]:
+    return [(line.component_id, line.task) for line in visit.lines.all()]
+
+
+def _for_owner(keys: Iterable[tuple[int, str]]) -> bool:
+    """Whether the owner can do all of it: then it is no visit to the workshop."""
+    return all(task_of(task).owner_can for _, task in keys)
+
+
+def _differs(visit: Visit, plan: PlannedVisit, wanted: dict[tuple[int, str], date]) -> bool:
+    stored = {(line.component_id, line.task): line.due_on for line in visit.lines.all()}
+    return visit.planned_on != plan.on or stored != wanted
+
+
+def _save_visits(new: list[Visit], changed: list[Visit], dropped: list[Visit], now: datetime) -> None:
+    """Write all of it in a fixed number of statements. Dropped ones first: one open visit per trike."""
+    Visit.objects.filter(pk__in=[visit.pk for visit in dropped]).update(
+        state=Visit.State.DROPPED, closed_at=now, sequence=F("sequence") + 1
+    )
+    Visit.objects.bulk_create(new)
+    if changed:
+        Visit.objects.bulk_update(changed, ["planned_on", "minutes", "words", "sequence"])
+        VisitLine.objects.filter(visit__in=changed).delete()
+    VisitLine.objects.bulk_create(
+        [
+            VisitLine(
+                visit=visit,
+                component_id=component_id,
+                task=task,
+                due_on=due_on,
+                reason=visit.reasons[component_id, task][:200],
+            )
+            for visit in new + changed
+            for (component_id, task), due_on in visit.wanted.items()
+        ],
+        batch_size=500,
+    )
