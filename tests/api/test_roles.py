@@ -13,20 +13,20 @@ METHODS = ("get", "post", "put", "patch", "delete")
 
 # The table of the contract, written out a second time: what each role may do besides reading.
 PEOPLE = {
-    "desk": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports"},
-    "mechanic": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "sign"},
+    "desk": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces"},
+    "mechanic": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign"},
     "reviewer": {"rules"},
-    "admin": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "sign", "rules"},
+    "admin": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign", "rules"},
 }
 KEYS = {
     "fleet:write": {"fleet"}, "readings:write": {"readings"}, "jobs:write": {"jobs"}, "owners:write": {"owners"},
-    "imports:write": {"imports"}, "read": {"read"}, "owners:read": {"read-owners"},
+    "imports:write": {"imports"}, "bounces:write": {"bounces"}, "read": {"read"}, "owners:read": {"read-owners"},
 }  # fmt: skip
 GROUPS = {
     "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet",
     "fitments": "fleet", "owners": "owners", "readings": "readings", "rides": "readings",
     "display-changes": "readings", "meter-readings": "readings", "occurrences": "readings", "handovers": "handover",
-    "job-cards": "jobs", "imports": "imports",
+    "job-cards": "jobs", "imports": "imports", "bounces": "bounces",
 }  # fmt: skip
 ODD = {
     "readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign",
@@ -37,7 +37,7 @@ ODD = {
 def need(resource: str, step: str, method: str) -> str:
     """What a step needs: a word of PEOPLE and KEYS."""
     if method == "get":
-        return "read-owners" if resource in {"owners", "messages"} else "read"
+        return "read-owners" if resource in {"owners", "messages", "bounces"} else "read"
     return ODD.get(f"{resource}.{step}") or GROUPS[resource]
 
 
@@ -77,7 +77,7 @@ def check(caller: Caller, may: set[str], who: str) -> int:
             if method not in actions:
                 assert status == 405, (who, method, path)
                 continue
-            reads = "read-owners" if cls.resource in {"owners", "messages"} else "read"
+            reads = "read-owners" if cls.resource in {"owners", "messages", "bounces"} else "read"
             if need(cls.resource, actions[method], method) in may:
                 assert status not in {401, 403, 405}, (who, method, path, status)
                 assert status < 500, (who, method, path, status)

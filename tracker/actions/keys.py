@@ -22,6 +22,7 @@ SCOPES = {
     "jobs:write": "open and fill job cards; never sign them",
     "owners:write": "add and change owners",
     "imports:write": "upload and confirm spreadsheets",
+    "bounces:write": "tell which letters came back",
 }
 
 

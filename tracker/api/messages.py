@@ -16,7 +16,7 @@ class MessageOut(Shown):
         model = OutboxMessage
         fields = [
             "id", "kind", "stage", "trike", "owner", "visit", "channel", "message_id", "state", "not_before",
-            "attempts", "last_error", "created_at", "sent_at",
+            "attempts", "last_error", "created_at", "sent_at", "bounced_at", "bounce_note",
         ]  # fmt: skip
         read_only_fields = fields
 

@@ -31,6 +31,7 @@ WRITE_READINGS = Right(WRITERS, "readings:write")
 WRITE_JOBS = Right(WRITERS, "jobs:write")
 WRITE_PEOPLE = Right(WRITERS, "owners:write")
 WRITE_IMPORTS = Right(WRITERS, "imports:write")
+WRITE_BOUNCES = Right(WRITERS, "bounces:write")
 DECIDE = Right(WRITERS)
 RULE = Right(RULERS)
 SIGN = Right(SIGNERS)
@@ -74,6 +75,7 @@ TABLE: dict[str, dict[str, Right]] = {
     },
     "log-entries": {"list": READ, "retrieve": READ},
     "messages": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE},
+    "bounces": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE, "create": WRITE_BOUNCES},
     "imports": {
         "list": READ, "retrieve": READ, "rows": READ, "create": WRITE_IMPORTS, "confirm": WRITE_IMPORTS,
         "try_again": WRITE_IMPORTS,

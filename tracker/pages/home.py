@@ -26,6 +26,7 @@ def today(request: HttpRequest) -> HttpResponse:
         ("/jobs/?state=draft", found.open_cards, "job cards open", "", "plain"),
         ("/messages/?state=failed", found.mails_failed, "mails failed", "", "stop"),
         ("/messages/?state=unknown", found.mails_unknown, "mails: sent or not?", "", "ask"),
+        ("/messages/?state=back", found.mails_back, "addresses do not work", "", "stop"),
     ]
     if roles_of(request) & WRITERS:
         board.append(("/imports/", len(found.imports_waiting), "imports waiting", "", "ask"))

@@ -23,6 +23,7 @@ TABS = (
     ("sent", "Sent"),
     ("failed", "Failed"),
     ("unknown", "Sent or not?"),
+    ("back", "Came back"),
     ("dropped", "Not wanted"),
 )
 
@@ -30,9 +31,9 @@ TABS = (
 @page()
 def messages(request: HttpRequest) -> HttpResponse:
     """Messages by state."""
-    state = asked(request, "state", set(OutboxMessage.State.values))
+    state = asked(request, "state", {*OutboxMessage.State.values, lists.BACK})
     counts = lists.message_counts()
-    counts[""] = sum(counts.values())
+    counts[""] = sum(number for code, number in counts.items() if code != lists.BACK)
     text = asked(request, "q")
     context = {
         "tabs": [(code, words, counts.get(code, 0)) for code, words in TABS], "state": state, "text": text,

@@ -9,6 +9,7 @@ from tracker.models import Component, DueLine, ImportBatch, JobCard, OdometerRea
 from tracker.queries.clock import local_date
 from tracker.queries.due import due_list
 from tracker.queries.fleet import DueTold, told
+from tracker.queries.outbox import came_back
 from tracker.queries.usage import suspect_readings
 
 LATELY = timedelta(days=14)
@@ -31,6 +32,8 @@ class Today:
     mails_failed: int
     mails_unknown: int
     mail_rows: list[OutboxMessage]
+    mails_back: int  # came back lately, and the owner cannot be reached by mail since
+    back_rows: list[OutboxMessage]
     imports_waiting: list[ImportBatch]
     quarantined: list[Component]
     last_sweep: SweepRun | None
@@ -40,7 +43,7 @@ class Today:
         """Whether nothing asks for anybody."""
         return not (
             self.due_this_week or self.overdue or self.suspects or self.open_cards or self.mails_failed
-            or self.mails_unknown or self.imports_waiting or self.quarantined
+            or self.mails_unknown or self.mails_back or self.imports_waiting or self.quarantined
         )  # fmt: skip
 
 
@@ -56,6 +59,7 @@ def needs_me_today(now: datetime) -> Today:
     cards = JobCard.objects.filter(state=JobCard.State.DRAFT).select_related("trike", "opened_by")
     bad = OutboxMessage.objects.filter(state__in=[OutboxMessage.State.FAILED, OutboxMessage.State.UNKNOWN])
     rows = list(bad.select_related("trike", "owner")[:SHOWN])
+    back = came_back(now)
     return Today(
         today=today,
         due_this_week=week.count(),
@@ -69,6 +73,8 @@ def needs_me_today(now: datetime) -> Today:
         mails_failed=bad.filter(state=OutboxMessage.State.FAILED).count(),
         mails_unknown=bad.filter(state=OutboxMessage.State.UNKNOWN).count(),
         mail_rows=rows,
+        mails_back=back.count(),
+        back_rows=list(back[:SHOWN]),
         imports_waiting=list(
             ImportBatch.objects.defer("content").exclude(state__in=[ImportBatch.State.APPLIED, ImportBatch.State.REFUSED])
             .filter(uploaded_at__gt=now - LATELY)[:SHOWN]

@@ -23,6 +23,7 @@ from tracker.models import (
 from tracker.queries.due import due_list
 
 WINDOWS = ("overdue", "week", "month", "all")
+BACK = "back"  # messages that came back, whatever their state
 
 
 def present_owner(path: str = "ownerships") -> Prefetch:
@@ -153,7 +154,9 @@ def readings(*, verdict: str = "", text: str = "") -> QuerySet[OdometerReading]:
 def messages(*, state: str = "", text: str = "") -> QuerySet[OutboxMessage]:
     """Return messages to owners, newest first."""
     rows = OutboxMessage.objects.select_related("trike", "owner")
-    if state:
+    if state == BACK:
+        rows = rows.filter(bounced_at__isnull=False)
+    elif state:
         rows = rows.filter(state=state)
     if text:
         rows = rows.filter(trike__in=trike_ids_matching(text))
@@ -161,8 +164,9 @@ def messages(*, state: str = "", text: str = "") -> QuerySet[OutboxMessage]:
 
 
 def message_counts() -> dict[str, int]:
-    """Return how many messages there are in each state."""
-    return dict(OutboxMessage.objects.order_by().values_list("state").annotate(Count("pk")))
+    """Return how many messages there are in each state, and how many came back. Two queries."""
+    counts = dict(OutboxMessage.objects.order_by().values_list("state").annotate(Count("pk")))
+    return {**counts, BACK: OutboxMessage.objects.filter(bounced_at__isnull=False).count()}
 
 
 def reading_counts() -> dict[str, int]:

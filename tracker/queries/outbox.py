@@ -11,6 +11,7 @@ from tracker.models import OutboxMessage
 
 State = OutboxMessage.State
 NEEDS_A_PERSON = (State.UNKNOWN, State.FAILED)
+BACK_LATELY = timedelta(days=90)
 
 
 def messages(state: str = "") -> QuerySet[OutboxMessage]:
@@ -22,6 +23,12 @@ def messages(state: str = "") -> QuerySet[OutboxMessage]:
 def needs_a_person() -> QuerySet[OutboxMessage]:
     """Return the messages only a person can decide: failed for good, or sent-or-not unknown."""
     return messages().filter(state__in=NEEDS_A_PERSON)
+
+
+def came_back(now: datetime) -> QuerySet[OutboxMessage]:
+    """Return the letters that came back within 90 days to owners whose address is dead since, newest first."""
+    rows = messages().filter(bounced_at__gt=now - BACK_LATELY, owner__email_dead_at__isnull=False)
+    return rows.order_by("-bounced_at", "-pk")
 
 
 @dataclass(frozen=True)

@@ -253,6 +253,7 @@ CELERY_BEAT_SCHEDULE = {
     "weekly-learning": {"task": "tracker.learn_fleet", "schedule": crontab(hour="0", minute="45", day_of_week="0")},
     "nightly-sweep": {"task": "tracker.sweep", "schedule": crontab(hour="1", minute="15")},
     "dispatch-outbox": {"task": "tracker.dispatch_outbox", "schedule": 15.0},
+    "read-bounces": {"task": "tracker.read_bounces", "schedule": 300.0},
     "waiting-imports": {"task": "tracker.work_imports", "schedule": 2.0},
     "lost-photos": {"task": "tracker.forget_lost_photos", "schedule": crontab(hour="2", minute="50")},
     "old-import-files": {"task": "tracker.forget_import_files", "schedule": crontab(hour="2", minute="40")},
