@@ -332,6 +332,17 @@ class VisitFactory(DjangoModelFactory):
     opened_at = NOW
 
 
+class AppointmentFactory(DjangoModelFactory):
+    class Meta:
+        model = models.Appointment
+
+    trike = factory.SubFactory(TrikeFactory)
+    owner = factory.SubFactory(OwnerFactory)
+    on = date(2026, 5, 12)
+    minutes = 45
+    asked_at = NOW
+
+
 class VisitLineFactory(DjangoModelFactory):
     class Meta:
         model = models.VisitLine

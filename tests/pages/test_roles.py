@@ -18,7 +18,7 @@ ALL_PAGES = [
     "intervals", "change-interval", "handover", "record-reading", "add-ride", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
-    "card-paper", "summary-paper", "passport", "check-passport",
+    "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
@@ -57,6 +57,7 @@ def ids(workshop) -> dict[str, int]:
         "interval_id": make.ServiceIntervalFactory().pk,
         "handover_id": make.HandoverFactory(trike=workshop.trike).pk,
         "photo_id": make.PhotoFactory(card=workshop.card).pk,
+        "appointment_id": make.AppointmentFactory(trike=workshop.trike, owner=workshop.owner).pk,
         "build_list_id": make.BuildListFactory().pk,
     }
 

@@ -159,7 +159,7 @@ def _tell_owner(row: Appointment, now: datetime) -> None:
         visit_id=row.visit_id, message_id=f"<{uuid.uuid4()}@{domain}>", created_at=now,
         not_before=now,
         payload={
-            "subject": "Your day at the workshop is agreed" if confirmed else "About the day you asked for",
+            "subject": "your day at the workshop" if confirmed else "about the day you asked for",
             "paragraphs": [*said, *filter(None, [row.answer])],
         },
     )  # fmt: skip

@@ -10,6 +10,8 @@ from email.utils import format_datetime, parseaddr
 from django.conf import settings
 
 from services.identity import clean_text, visible
+from tracker.actions.hand_on import KIND as HAND_ON
+from tracker.actions.hand_on import hand_on_words
 from tracker.actions.letters import POLICY, one_line
 from tracker.actions.posting import Letter, sender_of
 from tracker.actions.refusals import Invalid, NotEnough
@@ -17,6 +19,7 @@ from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Trike
 
 KIND = "found"
+TO_DESK = {KIND, HAND_ON}  # words of people outside, for the workshop itself
 MOST_WORDS, MOST_REACH = 500, 200
 
 
@@ -44,9 +47,7 @@ def tell_workshop(*, trike_id: int, where: str, reach: str = "", now: datetime) 
 
 def write_desk_letter(message: OutboxMessage, now: datetime) -> Letter:
     """Return the mail to the desk. A stolen trike is called so in its subject: the finder's page did not tell."""
-    trike = message.trike
-    name = " ".join(filter(None, [trike.model, trike.plate])) or trike.frame_serial
-    subject = f"STOLEN trike found: {name}" if trike.stolen_on else f"Trike found: {name}"
+    subject, text = hand_on_words(message) if message.kind == HAND_ON else _found_words(message)
     name_of_us, sender = parseaddr(settings.DEFAULT_FROM_EMAIL)
     mail = EmailMessage(policy=POLICY)
     mail["From"] = Address(name_of_us, addr_spec=sender)
@@ -55,10 +56,20 @@ def write_desk_letter(message: OutboxMessage, now: datetime) -> Letter:
     mail["Date"] = format_datetime(now.astimezone(UTC))
     mail["Message-ID"] = message.message_id
     mail["Auto-Submitted"] = "auto-generated"
-    mail.set_content(visible(_text(message, trike)), cte="quoted-printable")
+    mail.set_content(visible(text), cte="quoted-printable")
     mail["Content-Language"] = "en"
     back = sender_of(message.message_id)
-    return Letter(message_id=message.message_id, sender=back, recipient=settings.WORKSHOP_EMAIL, content=mail.as_bytes())
+    return Letter(
+        message_id=message.message_id, sender=back, recipient=settings.WORKSHOP_EMAIL, content=mail.as_bytes()
+    )
+
+
+def _found_words(message: OutboxMessage) -> tuple[str, str]:
+    """Subject and text of the mail about a found trike."""
+    trike = message.trike
+    name = " ".join(filter(None, [trike.model, trike.plate])) or trike.frame_serial
+    subject = f"STOLEN trike found: {name}" if trike.stolen_on else f"Trike found: {name}"
+    return subject, _text(message, trike)
 
 
 def _text(message: OutboxMessage, trike: Trike) -> str:

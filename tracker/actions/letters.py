@@ -15,6 +15,7 @@ from django.template.loader import render_to_string
 from services.identity import visible
 from services.intervals import covered_tasks, say_date
 from services.kinds import includes_map
+from tracker.actions.appointments import KIND as APPOINTMENT
 from tracker.actions.posting import Letter, sender_of
 from tracker.actions.reminder_messages import QUESTION, REMINDER
 from tracker.models import JobCard, OutboxMessage
@@ -23,7 +24,7 @@ from tracker.queries.summaries import SUMMARY, owner_summary
 
 # Header lines may be as long as a link: a folded link would be sent encoded, and mail programs would not know it.
 POLICY = SMTP.clone(max_line_length=200)
-TEMPLATES = {REMINDER: "reminder", QUESTION: "question", SUMMARY: "summary"}
+TEMPLATES = {REMINDER: "reminder", QUESTION: "question", SUMMARY: "summary", APPOINTMENT: "appointment"}
 TOLD_WHOLE = 3  # tasks: with more, what they are and why they are due fills pages nobody reads
 
 
@@ -138,6 +139,8 @@ def subject_of(message: OutboxMessage, view: OwnerView) -> str:
     """Return the subject in everyday words."""
     if message.kind == SUMMARY:
         return f"Your trike {view.name}: what we did"
+    if message.kind == APPOINTMENT:
+        return f"Your trike {view.name}: {message.payload['subject']}"
     if message.kind == QUESTION:
         return f"Your trike {view.name}: what does your display show?"
     if message.kind != REMINDER:

@@ -14,8 +14,8 @@ from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import F
 
-from tracker.actions.found import KIND as FOUND
-from tracker.actions.found import write_desk_letter
+from tracker.actions.appointments import KIND as APPOINTMENT
+from tracker.actions.found import TO_DESK, write_desk_letter
 from tracker.actions.letters import Links, write_letter
 from tracker.actions.link_steps import mint_link
 from tracker.actions.posting import Channel, Delivery, Letter, Outcome, address_mark
@@ -32,6 +32,7 @@ from tracker.queries.summaries import SUMMARY
 
 State = OutboxMessage.State
 SAFETY = "safety"
+ASKED_FOR = {SUMMARY, APPOINTMENT}  # single mails that their owner waits for
 LEASE = timedelta(minutes=10)  # longer than a slow mail server and a busy database together
 MOST_ATTEMPTS = 6
 FIRST_WAIT = timedelta(minutes=5)  # then four times as long each time: 20 min, 80 min, 5 h 20, 21 h
@@ -98,14 +99,14 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
 
 
 def _written(message: OutboxMessage, now: datetime) -> Letter:
-    if message.kind == FOUND:
+    if message.kind in TO_DESK:
         return write_desk_letter(message, now)
     return write_letter(message, owner_view(message.trike, message.owner, now), _links(message, now), now)
 
 
 def _unwanted(message: OutboxMessage, now: datetime) -> str:
     """Why the message should not go out any more, or an empty text."""
-    if message.kind == FOUND:  # to the desk itself
+    if message.kind in TO_DESK:  # to the desk itself
         return ""
     owner = Owner.objects.filter(pk=message.owner_id).first()
     message.owner = owner
@@ -113,7 +114,7 @@ def _unwanted(message: OutboxMessage, now: datetime) -> str:
         return "The trike has another owner now."
     if message.kind == SAFETY:
         return "" if owner.email and owner.email_dead_at is None else UNREACHED
-    if message.kind == SUMMARY:
+    if message.kind in ASKED_FOR:
         return "" if owner.email and owner.email_dead_at is None else "The owner's mail address does not work."
     return _no_reminder(message, owner, now)
 
@@ -150,7 +151,7 @@ def _allowed(message: OutboxMessage, now: datetime) -> datetime:
 
     A reminder that its owner snoozed meanwhile waits for the end of the snooze.
     """
-    if message.kind in {SAFETY, SUMMARY, FOUND}:
+    if message.kind in {SAFETY, SUMMARY, *TO_DESK}:
         return now
     visit = None if message.stage == SNOOZED else message.visit
     return may_arrive(message.owner, snooze_end(visit, message.owner, now))
@@ -158,7 +159,7 @@ def _allowed(message: OutboxMessage, now: datetime) -> datetime:
 
 def _links(message: OutboxMessage, now: datetime) -> Links:
     _, page = mint_link(message.trike_id, message.owner_id, "page", now)
-    if message.kind == SUMMARY:  # asked for, not a list to get off
+    if message.kind in ASKED_FOR:  # asked for, not a list to get off
         return Links(page=f"{settings.PUBLIC_URL}/o/{page}", stop="")
     _, stop = mint_link(message.trike_id, message.owner_id, "stop", now)
     return Links(page=f"{settings.PUBLIC_URL}/o/{page}", stop=f"{settings.PUBLIC_URL}/o/stop/{stop}")
@@ -169,8 +170,8 @@ def _mark(message: OutboxMessage, delivery: Delivery, now: datetime, rng: random
     """Write down what became of the letter."""
     note = delivery.note[:NOTE_LENGTH]
     if delivery.outcome is Outcome.SENT:
-        told = {} if message.kind == FOUND else {**message.payload, "to": address_mark(message.owner)}
-        # of FOUND nothing stays: the finder's words stand in the mail alone
+        told = {} if message.kind in TO_DESK else {**message.payload, "to": address_mark(message.owner)}
+        # of words to the desk nothing stays: they stand in the mail alone
         _settle(message, state=State.SENT, sent_at=now, file_name=delivery.file_name, last_error="", payload=told)
     elif delivery.outcome is Outcome.LATER and message.attempts < MOST_ATTEMPTS:
         again = now + wait_after(message.attempts, rng)
@@ -270,7 +271,7 @@ def _send_again(message: OutboxMessage, choice: str, by: User | None, now: datet
 def _decided(message: OutboxMessage, choice: str, by: User | None, now: datetime) -> OutboxMessage:
     """Keep who decided what and when, beside the message."""
     decision = {"choice": choice, "by": by.pk if by else None, "at": now.isoformat()}
-    ended = message.kind == FOUND and message.state != State.WAITING
+    ended = message.kind in TO_DESK and message.state != State.WAITING
     message.payload = {
         **({} if ended else message.payload),
         "decisions": [*message.payload.get("decisions", []), decision],

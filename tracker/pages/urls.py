@@ -4,6 +4,7 @@ from django.urls import path
 
 from tracker.pages import (
     access,
+    appointments,
     build_lists,
     card_bench,
     card_findings,
@@ -110,6 +111,8 @@ urlpatterns = [
     path("handover/<int:trike_id>/final/", handovers.final, name="handover-final"),
     path("handover/<int:trike_id>/setup/", handovers.setup, name="handover-setup"),
     path("handover/record/<int:handover_id>/", handovers.handover, name="handover"),
+    path("appointments/", appointments.appointments, name="appointments"),
+    path("appointments/<int:appointment_id>/", appointments.appointment, name="appointment"),
     path("readings/", readings.readings, name="readings"),
     path("readings/<int:reading_id>/", readings.doubt, name="reading-doubt"),
     path("readings/<int:reading_id>/decide/", readings.decide, name="decide-reading"),

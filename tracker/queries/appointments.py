@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.conf import settings
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Count, Q, QuerySet, Sum
 
 from services.bench_days import Bench
 from services.kinds import task as task_of
@@ -96,3 +96,14 @@ def agreed(today: date) -> QuerySet[Appointment]:
     """Return the days that are confirmed from `today` on and not done yet."""
     rows = appointments(Appointment.State.CONFIRMED).filter(on__gte=today)
     return rows.filter(Q(visit__isnull=True) | ~Q(visit__state=Visit.State.DONE))
+
+
+def counts() -> dict[str, int]:
+    """Return how many appointments there are in each state."""
+    return dict(Appointment.objects.order_by().values_list("state").annotate(Count("pk")))
+
+
+def lines_told(visit: Visit | None) -> list[str]:
+    """Return the titles of a visit's tasks, each once."""
+    codes = visit.lines.values_list("task", flat=True) if visit else ()
+    return list(dict.fromkeys(task_of(code).title for code in codes))
