@@ -5,12 +5,18 @@ half the neighbouring span at either end. Tasks of one trike run by the same rid
 different trikes are independent.
 """
 
+from collections import defaultdict
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from services.intervals import covered_tasks
+from services.kinds import includes_map, task
+
 LEVELS = np.array([0.0, 0.1, 0.5, 0.9, 1.0])
 _NEVER = 1e9  # a day that never comes
+TOGETHER_DAYS = 60.0  # a smaller task is done with the larger one that falls due so near (own choice)
 _Z90 = 1.2815516  # normal quantile of .9
 
 
@@ -42,6 +48,27 @@ def chance_before(dates: np.ndarray, days: np.ndarray) -> np.ndarray:
         within = np.where(asked >= ended, 1.0, np.where(asked <= begun, 0.0, within))
         chance += (LEVELS[k] - LEVELS[k - 1]) * within
     return chance
+
+
+def minutes_of(tasks: Sequence[str], trike: Sequence[Hashable], due: Sequence[float]) -> np.ndarray:
+    """Return the bench minutes (n,) of each due task: none where a larger one of the same trike includes it.
+
+    tasks: their codes; trike: any labels; due (n,): middle dates in days, inf: beyond the horizon. The larger one must be due
+    within TOGETHER_DAYS of it: then both are done at one visit, and the smaller takes no time of its own.
+    """
+    includes = includes_map()
+    inside = {larger: set(covered_tasks([larger], includes)) for larger in includes}
+    larger_ones: dict[Hashable, list[tuple[str, float]]] = defaultdict(list)
+    for code, label, day in zip(tasks, trike, due, strict=True):
+        if code in inside:
+            larger_ones[label].append((code, day))
+    alone = [
+        not any(
+            code in inside[larger] and abs(day - then) <= TOGETHER_DAYS for larger, then in larger_ones.get(label, ())
+        )
+        for code, label, day in zip(tasks, trike, due, strict=True)
+    ]
+    return np.array([task(code).minutes if own else 0 for code, own in zip(tasks, alone, strict=True)], dtype=float)
 
 
 def weekly_load(dates: np.ndarray, minutes: np.ndarray, trike: np.ndarray, today: float, weeks: int = 12) -> Load:

@@ -3,11 +3,12 @@
 import importlib
 import math
 import pkgutil
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from typing import Any
 
 from services.errors import ImpossibleMeasurement
+from services.intervals import covered_tasks
 from services.kinds.model import Quantity, ServiceKind, Task, Verdict
 
 # What may stand beside a value, and between which bounds it can be true: they keep slips out (common practice, no source).
@@ -76,6 +77,29 @@ def quantity(code: str) -> Quantity:
 def includes_map() -> dict[str, tuple[str, ...]]:
     """Return task -> the smaller tasks it includes directly."""
     return {task.code: task.includes for task in all_tasks() if task.includes}
+
+
+def comes_with(tasks: Iterable[str]) -> dict[str, str]:
+    """Return each of these tasks that another of them includes, however deep, with the larger one: done on the way.
+
+    A larger service covers the smaller, never the reverse (services.intervals.covered_tasks).
+    """
+    asked, includes = set(tasks), includes_map()
+    along: dict[str, str] = {}
+    for larger in sorted(asked):
+        inside = covered_tasks([larger], includes)
+        along.update({task: along.get(task, larger) for task in asked & inside.keys()})
+    return along
+
+
+def bench_minutes(tasks: Iterable[str]) -> int:
+    """Return the bench minutes of these tasks together: what comes with a larger one among them takes none of its own.
+
+    A task may stand there once for each part it is done on.
+    """
+    codes = list(tasks)
+    along = comes_with(codes)
+    return sum(task(code).minutes for code in codes if code not in along)
 
 
 def judge(

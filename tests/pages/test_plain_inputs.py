@@ -56,6 +56,6 @@ def test_a_card_with_every_task_needs_no_template_per_input(workshop, mechanic):
     for fitment, free in list(addable_tasks(card_page(workshop.card.pk))):
         for task in free:
             make.JobTaskFactory(card=workshop.card, component=fitment.component, task=task.code)
-    answer = mechanic.get(f"/jobs/{workshop.card.pk}/")
-    assert len(answer.context["tasks"]) > 20
+    answer = mechanic.get(f"/jobs/{workshop.card.pk}/bench/")
+    assert len(answer.context["rows"]) > 20
     assert [t.name for t in answer.templates if t.name and t.name.startswith("django/forms")] == []

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from services.load import chance_before, weekly_load
+from services.kinds import task
+from services.load import TOGETHER_DAYS, chance_before, minutes_of, weekly_load
 
 
 def test_a_range_of_dates_gives_its_own_levels_back():
@@ -68,3 +69,19 @@ def test_expected_minutes_and_range_agree_with_counting_simulated_futures():
         inside.min() >= 0.75
     )  # an 80 % range; a trike's tasks rarely fall into the same week, so it is on the wide side
     assert inside.mean() <= 0.95
+
+
+def test_what_comes_with_a_larger_service_takes_no_time_of_its_own():
+    codes = ["general_service", "brakes_check", "brakes_check", "hub_oil_change", "brakes_check"]
+    found = minutes_of(codes, [1, 1, 1, 1, 2], [100.0, 100.0 + TOGETHER_DAYS, 101.0 + TOGETHER_DAYS, 100.0, 100.0])
+    own = [float(task(code).minutes) for code in codes]
+    assert list(found) == [own[0], 0.0, own[2], own[3], own[4]]
+
+
+def test_work_beyond_the_horizon_is_not_taken_for_near():
+    found = minutes_of(["general_service", "brakes_check"], [1, 1], [np.inf, np.inf])
+    assert found[1] == task("brakes_check").minutes
+
+
+def test_without_work_there_are_no_minutes():
+    assert len(minutes_of([], [], [])) == 0

@@ -12,6 +12,7 @@ from django.db.models import F
 
 from services.bench_days import day_with_room
 from services.due_words import say_date
+from services.kinds import bench_minutes
 from services.kinds import task as task_of
 from services.visit_plan import next_visit
 from services.visit_words import reasons, words
@@ -35,7 +36,7 @@ def plan_for(lines: Iterable[DueLine], today: date) -> PlannedVisit | None:
         tasks = [visit_task(line) for line in lines if line.owner_can is for_owner]
         plan = next_visit(tasks, today, lead_days=LEAD_DAYS, closed_weekdays=settings.CLOSED_WEEKDAYS)
         if plan is not None:
-            return plan
+            return replace(plan, minutes=bench_minutes(task for _, task in plan.keys))
     return None
 
 

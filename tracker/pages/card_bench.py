@@ -84,7 +84,13 @@ def bench(request: HttpRequest, card_id: int) -> HttpResponse:
 
 def _show(request: HttpRequest, found: CardPage, sent: BenchForms, by_hand: SwapForm) -> HttpResponse:
     drawn, shown_measures = BenchForms(found), set()
-    rows = [_task(line, sent, drawn, shown_measures) for line in found.ticked_tasks]
+    along, still_open = found.along, {task_key(line) for line in found.open_tasks}
+    lines = sorted(found.ticked_tasks, key=lambda line: along.get(line.row.task, ""))  # what comes along stands last
+    rows = [_task(line, sent, drawn, shown_measures, along) for line in lines]
+    for row in rows:
+        row["settled"] = (
+            row["along"] and row["line"].row.outcome == JobTask.Outcome.PROPOSED and row["key"] not in still_open
+        )
     first = next((row for row in rows if row["open"]), None)
     if first and first["measures"]:
         first["measures"][0]["form"].fields["value"].widget.attrs["autofocus"] = True
@@ -98,7 +104,9 @@ def _show(request: HttpRequest, found: CardPage, sent: BenchForms, by_hand: Swap
     return show_step(request, found, "bench", context, [*sent.all, by_hand])
 
 
-def _task(line: TaskLine, sent: BenchForms, drawn: BenchForms, shown: set[str]) -> dict[str, Any]:
+def _task(
+    line: TaskLine, sent: BenchForms, drawn: BenchForms, shown: set[str], along: dict[str, str]
+) -> dict[str, Any]:
     key, measures = task_key(line), []
     for measure in line.measures:
         name = measure_key(measure.component.pk, measure.quantity.code)
@@ -110,6 +118,7 @@ def _task(line: TaskLine, sent: BenchForms, drawn: BenchForms, shown: set[str]) 
     refused = bool(form.errors) or any(measure["form"].errors for measure in measures)
     return {
         "line": line, "key": key, "form": form, "measures": measures, "open": is_open or refused,
+        "along": along.get(line.row.task, ""), "refused": refused,
         "rated": rated_words(line.row.component) if line.measures else [], "uses": uses_of(line),
         "code": f"{line.row.component_id}:{line.row.task}",
     }  # fmt: skip

@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
+from services.kinds import bench_minutes
 from services.positions import POSITIONS
 from tracker.actions import bench, drafts
 from tracker.models import Component, JobTask
@@ -35,7 +36,7 @@ def findings(request: HttpRequest, card_id: int) -> HttpResponse:
         if done := _sent(request, found, words, failure):
             return done
         found = page_of(card_id)
-    book = sum(line.task.minutes for line in found.tasks if line.row.outcome == JobTask.Outcome.DONE)
+    book = bench_minutes(line.row.task for line in found.tasks if line.row.outcome == JobTask.Outcome.DONE)
     context = {
         "words": words, "failure": failure, "failed": failed, "parts": _parts(found),
         "by_the_book": f"By the book: {book} minutes." if book else "",

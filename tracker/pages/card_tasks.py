@@ -8,6 +8,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from services.identity import fold_name
+from services.kinds import bench_minutes
 from tracker.actions import bench, drafts
 from tracker.models import JobTask
 from tracker.pages import fields
@@ -55,21 +56,24 @@ def _show(
 ) -> HttpResponse:
     owner, forms_of = found.owner, {row.section: row for row in rows}
     reasons = reasons_of(found, local_date(timezone.now()), owner.distance_unit if owner else "km")
+    along = found.along
     context = {
-        "rows": [_row(line, reasons, forms_of.get(f"task:{line.row.component_id}:{line.row.task}")) for line in found.tasks],
-        "minutes": sum(line.task.minutes for line in found.ticked_tasks),
+        "rows": [
+            _row(line, reasons, forms_of.get(f"task:{line.row.component_id}:{line.row.task}"), along) for line in found.tasks
+        ],
+        "minutes": bench_minutes(line.row.task for line in found.ticked_tasks),
         "text": text, "offers": offers(found, text)[:SHOWN] if text else [], "refused": refused,
         "every": offers(found, ""),
     }  # fmt: skip
     return show_step(request, found, "tasks", context, (refused, *rows) if refused.errors else ())
 
 
-def _row(line: TaskLine, reasons: dict, form: OutcomeForm | None) -> dict[str, Any]:
+def _row(line: TaskLine, reasons: dict, form: OutcomeForm | None, along: dict[str, str]) -> dict[str, Any]:
     status, reason = reasons.get((line.row.component_id, line.row.task), ("", ""))
     reason = reason.removeprefix(f"{line.task.title}: ")
     return {
         "line": line, "key": task_key(line), "status": status, "reason": f"{reason[:1].upper()}{reason[1:]}",
-        "uses": uses_of(line), "is_early": status in {"", "ok"},
+        "uses": uses_of(line), "along": along.get(line.row.task, ""), "is_early": status in {"", "ok"},
         "ticked": line.row.outcome != JobTask.Outcome.DEFERRED, "clash": form.clashes.get("outcome") if form else None,
     }  # fmt: skip
 

@@ -6,7 +6,8 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from services.kinds import all_kinds, quantity, tasks_for
+from services.intervals import covered_tasks
+from services.kinds import all_kinds, comes_with, includes_map, quantity, tasks_for
 from services.kinds import task as task_of
 from services.positions import POSITIONS
 from tracker.models import Failure, Fitment, Handover, JobCard, JobTask, LogEntry, Measurement, Swap
@@ -69,8 +70,19 @@ class CardPage:
 
     @property
     def open_tasks(self) -> list[TaskLine]:
-        """Tasks nobody has said anything about yet."""
-        return [line for line in self.tasks if line.row.outcome == JobTask.Outcome.PROPOSED]
+        """Tasks nobody has said anything about yet, and that are not done with a larger one."""
+        inside = covered_tasks(self._codes(JobTask.Outcome.DONE), includes_map())
+        proposed = [line for line in self.tasks if line.row.outcome == JobTask.Outcome.PROPOSED]
+        return [line for line in proposed if line.row.task not in inside]
+
+    def _codes(self, *outcomes: str) -> list[str]:
+        return [line.row.task for line in self.tasks if line.row.outcome in outcomes]
+
+    @property
+    def along(self) -> dict[str, str]:
+        """The ticked tasks that come with a larger ticked one, and its title."""
+        ticked = self._codes(JobTask.Outcome.PROPOSED, JobTask.Outcome.DONE)
+        return {task: task_of(larger).title for task, larger in comes_with(ticked).items()}
 
     @property
     def ticked_tasks(self) -> list[TaskLine]:

@@ -7,8 +7,7 @@ import numpy as np
 
 from services.backtest import Looked
 from services.fleet_rates import FleetRates
-from services.kinds import task as task_of
-from services.load import weekly_load
+from services.load import minutes_of, weekly_load
 from tracker.models import FleetNumbers
 from tracker.queries.clock import day_of_date, local_date
 from tracker.queries.due import due_list
@@ -55,15 +54,16 @@ class Record:
 
 
 def bench_outlook(now: datetime) -> Outlook:
-    """Return the bench work that falls due in the coming weeks, each task counted alone. One query."""
+    """Return the bench work that falls due in the coming weeks, what comes with a larger service takes no time of its own. One query."""
     today = local_date(now)
     # A line adds to these weeks only from before its 10 % date on, by half its way to the middle: rarely a quarter.
     near = today + timedelta(days=7 * WEEKS + 90)
     lines = due_list().filter(likely_from__lte=near).select_related(None).order_by()
     rows = list(lines.values_list("likely_from", "due_on", "likely_until", "task", "trike_id"))
     days = [[_day(low), _day(middle), _day(high)] for low, middle, high, _, _ in rows]
+    tasks, of = [row[3] for row in rows], [row[4] for row in rows]
     load = weekly_load(
-        np.array(days).reshape(-1, 3), np.array([float(task_of(row[3]).minutes) for row in rows]),
+        np.array(days).reshape(-1, 3), minutes_of(tasks, of, [day[1] for day in days]),
         np.array([row[4] for row in rows]), day_of_date(today), WEEKS,
     )  # fmt: skip
     weeks = [

@@ -198,3 +198,17 @@ def test_a_judge_looks_at_nothing_beside_a_value_that_its_quantity_does_not_name
 @pytest.mark.parametrize("code", QUANTITIES)
 def test_what_is_noted_beside_a_value_has_bounds(code):
     assert set(QUANTITIES[code].beside) <= set(kinds.BESIDE)
+
+
+def test_what_a_larger_task_includes_comes_with_it_however_deep():
+    along = kinds.comes_with(["major_service", "general_service", "brakes_check", "elastomer_inspection"])
+    assert along["brakes_check"] in {"general_service", "major_service"}
+    assert along["general_service"] == "major_service"
+    assert "major_service" not in along
+
+
+def test_bench_minutes_count_what_comes_along_once_and_each_part_by_itself():
+    alone = kinds.bench_minutes(["brakes_check", "brakes_check"])
+    assert alone == 2 * TASKS["brakes_check"].minutes
+    assert kinds.bench_minutes(["general_service", "brakes_check", "brakes_check"]) == TASKS["general_service"].minutes
+    assert kinds.bench_minutes([]) == 0
