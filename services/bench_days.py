@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from services.due_words import say_date
 
+LATE_DAYS = 14  # within which a safety task that is late already waits for a day with room: common practice, no source
 SEARCHED_DAYS = 60  # ahead of the wanted day; a bench that is full for longer needs people, not another date
 
 
@@ -41,12 +42,12 @@ def day_with_room(wanted: date, minutes: int, bench: Bench, *, today: date, late
 
     `latest`: the last day a safety task of the visit may wait for, None where there is none. Where no day up to it has
     room, the nearest earlier one from `today` on serves; where there is none either, the wanted day stands overfull: a full
-    bench never puts off what safety calls for. So does the wanted day where SEARCHED_DAYS ahead are full.
+    bench never puts off what safety calls for. So does the wanted day where SEARCHED_DAYS ahead are full. A limit that lies
+    before the wanted day is missed already: the next day with room within LATE_DAYS is the soonest that can be kept.
     """
     if bench.has_room(wanted, minutes):
         return BenchDay(wanted)
-    end = wanted + timedelta(days=SEARCHED_DAYS)
-    later = _days(wanted + timedelta(days=1), end if latest is None else min(latest, end))
+    later = _days(wanted + timedelta(days=1), _last_day(wanted, latest))
     earlier = _days(today, wanted - timedelta(days=1))[::-1]
     found = _first(later, minutes, bench)
     if found is not None:
@@ -58,6 +59,14 @@ def day_with_room(wanted: date, minutes: int, bench: Bench, *, today: date, late
         )
     reason = "safety does not wait" if latest is not None else "no day near it has room"
     return BenchDay(wanted, f"The bench is full on {say_date(wanted)}; the day stands because {reason}.")
+
+
+def _last_day(wanted: date, latest: date | None) -> date:
+    if latest is None:
+        return wanted + timedelta(days=SEARCHED_DAYS)
+    return (
+        wanted + timedelta(days=LATE_DAYS) if latest < wanted else min(latest, wanted + timedelta(days=SEARCHED_DAYS))
+    )
 
 
 def _days(first: date, last: date) -> list[date]:

@@ -2,11 +2,10 @@
 
 from datetime import date, timedelta
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.bench_days import SEARCHED_DAYS, Bench, BenchDay, day_with_room
+from services.bench_days import LATE_DAYS, SEARCHED_DAYS, Bench, BenchDay, day_with_room
 
 MONDAY = date(2026, 5, 4)
 FULL = 420
@@ -61,9 +60,14 @@ def test_a_bench_full_for_months_leaves_the_day_as_it_is():
     assert "no day near it has room" in stands.words
 
 
-@pytest.mark.parametrize("latest", [day(-3), day(0)])
-def test_a_limit_that_is_past_lets_nothing_wait(latest):
-    assert day_with_room(day(0), 60, bench(0), today=day(0), latest=latest).on == day(0)
+def test_on_the_last_day_nothing_waits():
+    assert day_with_room(day(0), 60, bench(0), today=day(0), latest=day(0)).on == day(0)
+
+
+def test_a_limit_missed_already_gets_the_next_day_with_room_within_two_weeks():
+    assert day_with_room(day(0), 60, bench(0, 1), today=day(0), latest=day(-3)).on == day(2)
+    full = bench(*range(LATE_DAYS + 1))
+    assert day_with_room(day(0), 60, full, today=day(0), latest=day(-3)).on == day(0)
 
 
 @given(
@@ -83,4 +87,4 @@ def test_the_answer_is_open_never_past_the_limit_and_the_same_twice(taken, wante
         assert shop.is_open(moved.on)
         assert shop.has_room(moved.on, minutes)
     if limit is not None:
-        assert moved.on <= max(day(limit), day(wanted))
+        assert moved.on <= (day(limit) if limit >= wanted else day(wanted + LATE_DAYS))

@@ -51,8 +51,9 @@ def plan_visits(
         for visit in Visit.objects.filter(trike_id__in=ids, state=Visit.State.OPEN).prefetch_related("lines")
     }
     new, changed, dropped, kept = [], [], [], []
-    for trike_id in ids:
-        plan = plan_for(lines.get(trike_id, ()), today)
+    plans = {trike_id: plan_for(lines.get(trike_id, ()), today) for trike_id in ids}
+    for trike_id in sorted(ids, key=lambda pk: _turn(pk, plans[pk], lines.get(pk, ()))):
+        plan = plans[trike_id]
         visit = standing.get(trike_id)
         if visit is not None and (plan is None or _for_owner(_keys(visit)) != _for_owner(plan.keys)):
             dropped.append(visit)
@@ -90,11 +91,22 @@ def _settled(
         day = load.agreed[trike_id]
         return _moved(plan, tasks, day, f"Agreed with the owner for {say_date(day)}.")
     load.leave(trike_id)
-    limits = [latest_on(task) for task in tasks if task.safety]
-    room = day_with_room(plan.on, plan.minutes, load.bench(), today=today, latest=min(limits) if limits else None)
+    room = day_with_room(plan.on, plan.minutes, load.bench(), today=today, latest=_limit(tasks))
     day = _standing_day(room.on, visit, tasks, today)
     load.take(trike_id, day, plan.minutes)
     return _moved(plan, tasks, day, room.words if day == room.on else "")
+
+
+def _turn(trike_id: int, plan: PlannedVisit | None, lines: Sequence[DueLine]) -> tuple[date, date, int]:
+    """Who chooses a day first: whose safety tasks can wait least, then whose day comes first."""
+    if plan is None:
+        return date.max, date.max, trike_id
+    return _limit(_tasks(plan, lines)) or date.max, plan.on, trike_id
+
+
+def _limit(tasks: Sequence[VisitTask]) -> date | None:
+    """The last day that the safety tasks may wait for; None without one."""
+    return min((latest_on(task) for task in tasks if task.safety), default=None)
 
 
 def _tasks(plan: PlannedVisit, lines: Sequence[DueLine]) -> list[VisitTask]:
