@@ -98,9 +98,9 @@ def _settled(
 
 
 def _turn(trike_id: int, plan: PlannedVisit | None, lines: Sequence[DueLine]) -> tuple[date, date, int]:
-    """Who chooses a day first: whose safety tasks can wait least, then whose day comes first."""
+    """Who chooses a day first: who needs none and leaves room, whose safety tasks can wait least, whose day comes first."""
     if plan is None:
-        return date.max, date.max, trike_id
+        return date.min, date.min, trike_id
     return _limit(_tasks(plan, lines)) or date.max, plan.on, trike_id
 
 
