@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from services.due_words import say_date
 
-LATE_DAYS = 14  # within which a safety task that is late already waits for a day with room: common practice, no source
+LATE_DAYS = 28  # within which a safety task that is late already waits for a day with room: common practice, no source
 SEARCHED_DAYS = 60  # ahead of the wanted day; a bench that is full for longer needs people, not another date
 
 

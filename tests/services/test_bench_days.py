@@ -64,7 +64,7 @@ def test_on_the_last_day_nothing_waits():
     assert day_with_room(day(0), 60, bench(0), today=day(0), latest=day(0)).on == day(0)
 
 
-def test_a_limit_missed_already_gets_the_next_day_with_room_within_two_weeks():
+def test_a_limit_missed_already_gets_the_next_day_with_room_within_four_weeks():
     assert day_with_room(day(0), 60, bench(0, 1), today=day(0), latest=day(-3)).on == day(2)
     full = bench(*range(LATE_DAYS + 1))
     assert day_with_room(day(0), 60, full, today=day(0), latest=day(-3)).on == day(0)
