@@ -8,6 +8,8 @@ from django.utils import timezone
 
 from tests import factories
 from tests.tasks.conftest import free_port
+from tracker.actions.heartbeats import sign_of_life
+from tracker.queries.background import KINDS
 
 pytestmark = pytest.mark.django_db
 
@@ -39,6 +41,8 @@ def test_a_migration_that_is_not_applied_is_red():
 @pytest.mark.parametrize(("hours", "status"), [(25, 200), (27, 503)])
 def test_a_night_without_a_sweep_is_red(hours, status):
     factories.TrikeFactory()
+    for name in KINDS:
+        sign_of_life(name=name, now=timezone.now())
     ended = timezone.now() - timedelta(hours=hours)
     factories.SweepRunFactory(started_at=ended, finished_at=ended)
     assert readyz()[0] == status

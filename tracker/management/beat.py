@@ -41,8 +41,10 @@ class Ticker:
     at the next start.
     """
 
-    def __init__(self, app: Celery, schedule: dict[str, dict[str, Any]], memory: Path) -> None:
-        self.app = app
+    def __init__(
+        self, app: Celery, schedule: dict[str, dict[str, Any]], memory: Path, alive: Callable[[], None] = lambda: None
+    ) -> None:
+        self.app, self.alive = app, alive
         self.memory = memory
         known = _recall(memory)
         never = datetime(2000, 1, 1, tzinfo=UTC)
@@ -65,6 +67,7 @@ class Ticker:
 
     def tick(self) -> float:
         """Run what is due; return the seconds until the next entry is."""
+        self.alive()
         for entry in self.entries:
             if entry.wait() <= 0 and not self.stopping:
                 self._run(entry)

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from tracker.models import Trike
+from tracker.queries.background import running_sweep, signs
 from tracker.queries.outbox import backlog
 from tracker.queries.reminders import last_sweep
 
@@ -77,12 +78,22 @@ def _cache() -> tuple[bool, str]:
 
 
 def _sweep() -> tuple[bool, str]:
-    """The last sweep's age. Before the first one, only a workshop that has trikes is late."""
-    last = last_sweep()
+    """The last sweep's age, and how far a running one is. Before the first, only a workshop that has trikes is late."""
+    now = timezone.now()
+    last, running = last_sweep(), running_sweep(now)
+    progress = f"; running: {running.trikes_done} of {running.trikes_total} trikes" if running else ""
     if last is None:
-        return not Trike.objects.filter(state=Trike.State.DELIVERED).exists(), "never"
-    age = timezone.now() - last.finished_at
-    return age < OLDEST_SWEEP, f"{age.total_seconds() / 3600:.1f} h ago"
+        return not Trike.objects.filter(state=Trike.State.DELIVERED).exists(), f"never{progress}"
+    age = now - last.finished_at
+    return age < OLDEST_SWEEP, f"{age.total_seconds() / 3600:.1f} h ago{progress}"
+
+
+def _signs_of_life() -> tuple[bool, dict[str, str]]:
+    """When each kind of background process was last heard of; red after three minutes without."""
+    now = timezone.now()
+    found = signs(now)
+    says = {sign.name: f"{(now - sign.at).total_seconds():.0f} s ago" if sign.at else "never" for sign in found}
+    return not any(sign.silent for sign in found), says
 
 
 def _outbox() -> tuple[bool, dict[str, Any]]:
@@ -97,6 +108,7 @@ CHECKS: dict[str, Check] = {
     "migrations": _migrations,
     "cache": _cache,
     "broker": _broker,
+    "background": _signs_of_life,
     "sweep": _sweep,
     "outbox": _outbox,
 }

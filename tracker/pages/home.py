@@ -10,6 +10,7 @@ from tracker.pages.roles import WRITERS, page, roles_of
 from tracker.queries.home import needs_me_today
 
 SWEEP_LATE = timedelta(hours=36)
+SWEEP_RUNS = timedelta(hours=2)  # longer than that, it was left by a crash
 
 
 @page()
@@ -18,6 +19,7 @@ def today(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     found = needs_me_today(now)
     sweep = found.last_sweep
+    runs = sweep is not None and sweep.finished_at is None and now - sweep.started_at < SWEEP_RUNS
     late = sweep is None or sweep.finished_at is None or now - sweep.finished_at > SWEEP_LATE
     board = [
         ("/due/?window=overdue", found.overdue, "overdue", f"on {found.overdue_trikes} trikes", "stop"),
@@ -32,5 +34,5 @@ def today(request: HttpRequest) -> HttpResponse:
         board.append(("/imports/", len(found.imports_waiting), "imports waiting", "", "ask"))
     quarantine = "/components/?kind=battery&state=quarantined"
     board.append((quarantine, len(found.quarantined), "batteries in quarantine", "", "stop"))
-    context = {"found": found, "board": board, "sweep": sweep, "sweep_late": late, "today": found.today}
+    context = {"found": found, "board": board, "sweep": sweep, "sweep_late": late, "sweep_runs": runs, "today": found.today}
     return render(request, "desk/today.html", context)

@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from django.db.models import Prefetch
 
 from tracker.models import Component, DueLine, ImportBatch, JobCard, OdometerReading, OutboxMessage, Ownership, SweepRun
+from tracker.queries.background import Sign, signs
 from tracker.queries.clock import local_date
 from tracker.queries.due import due_list
 from tracker.queries.fleet import DueTold, told
@@ -37,6 +38,7 @@ class Today:
     imports_waiting: list[ImportBatch]
     quarantined: list[Component]
     last_sweep: SweepRun | None
+    silent: list[Sign]  # kinds of background work not heard of
 
     @property
     def quiet(self) -> bool:
@@ -84,4 +86,5 @@ def needs_me_today(now: datetime) -> Today:
             .select_related("part_type")[:SHOWN]
         ),
         last_sweep=SweepRun.objects.first(),
+        silent=[sign for sign in signs(now) if sign.silent],
     )  # fmt: skip

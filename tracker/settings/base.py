@@ -249,7 +249,10 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "unacked_restore_throttle": 1,
 }
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# tracker/settings/rules.py reads these back: a process with settings that lose or double work does not start.
+CELERY_BEAT_SCHEDULER = "tracker.management.pulse:LivingScheduler"
 CELERY_BEAT_SCHEDULE = {
+    "sign-of-life": {"task": "tracker.heartbeat", "schedule": 60.0},
     "weekly-learning": {"task": "tracker.learn_fleet", "schedule": crontab(hour="0", minute="45", day_of_week="0")},
     "nightly-sweep": {"task": "tracker.sweep", "schedule": crontab(hour="1", minute="15")},
     "dispatch-outbox": {"task": "tracker.dispatch_outbox", "schedule": 15.0},

@@ -6,6 +6,7 @@ import time
 from celery import shared_task
 from django.utils import timezone
 
+from tracker.actions.heartbeats import sign_of_life
 from tracker.actions.outbox import dispatch_one, settle_lost
 from tracker.actions.posting import Outcome
 from tracker.channels import chosen_channel
@@ -20,6 +21,7 @@ def dispatch_outbox() -> int:
 
     The round ends at the first letter that must wait: the mail server is likely away, and asking it once is enough.
     """
+    sign_of_life(name="dispatcher", now=timezone.now())
     settle_lost(now=timezone.now())
     channel, rng, end = chosen_channel(), random.SystemRandom(), time.monotonic() + MOST_SECONDS
     count = 0

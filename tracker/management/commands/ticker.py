@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from tracker.celery import app
 from tracker.management.beat import Ticker
+from tracker.management.pulse import Pulse
 
 
 class Command(BaseCommand):
@@ -25,7 +26,7 @@ class Command(BaseCommand):
         """Tick until SIGINT or SIGTERM."""
         app.loader.import_default_modules()
         settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
-        ticker = Ticker(app, settings.CELERY_BEAT_SCHEDULE, settings.DATA_DIR / "ticker.json")
+        ticker = Ticker(app, settings.CELERY_BEAT_SCHEDULE, settings.DATA_DIR / "ticker.json", Pulse("beat"))
         signal.signal(signal.SIGTERM, ticker.stop)
         signal.signal(signal.SIGINT, ticker.stop)
         parent = options["parent"]
