@@ -110,7 +110,7 @@ def decide_appointment(
     _check_choice(row, choice, words)
     was_agreed = row.state == Appointment.State.CONFIRMED
     if choice == "offer":
-        words = f"{OFFER}{say_date(_room_on(row, on, now))} instead of {say_date(row.on)}? {words}".strip()
+        words = f"{OFFER}{_said(_room_on(row, on, now))} instead of {_said(row.on)}? {words}".strip()
         row.on = on
     row.state = Appointment.State.CONFIRMED if choice == "confirm" else Appointment.State.DECLINED
     row.answer, row.decided_at, row.decided_by = words, now, by
@@ -142,6 +142,10 @@ def _room_on(row: Appointment, on: date | None, now: datetime) -> date:
     return on
 
 
+def _said(day: date) -> str:
+    return f"{day:%A} {say_date(day)}"
+
+
 def _change_plan(row: Appointment) -> None:
     """The plan of the visit changed: subscribed calendars take it over (RFC 5545 section 3.8.7.4)."""
     Visit.objects.filter(pk=row.visit_id).update(sequence=F("sequence") + 1)
@@ -152,7 +156,7 @@ def _tell_owner(row: Appointment, now: datetime) -> None:
     if not row.owner.email or row.owner.email_dead_at is not None:
         return
     confirmed = row.state == Appointment.State.CONFIRMED
-    said = [f"{say_date(row.on)} is agreed: please bring your trike to us on that day."] if confirmed else []
+    said = [f"{_said(row.on)} is agreed: please bring your trike to us on that day."] if confirmed else []
     domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
     OutboxMessage.objects.create(
         key=f"appointment:{row.pk}:{row.decided_at.isoformat()}", kind=KIND, trike=row.trike, owner=row.owner,

@@ -91,7 +91,9 @@ def set_quiet(
         raise FieldInvalid("That is no day of the week.", field="weekdays", remedy="Tick the days again.")
     if len(days) == 7:
         raise FieldInvalid(
-            "Every day would be quiet.", field="weekdays", remedy="Leave one day, or stop the reminders below."
+            "Every day would be quiet.",
+            field="weekdays",
+            remedy="Leave one day, or stop the reminders on your trike's page.",
         )
     return _set(link, quiet_from_hour=from_hour, quiet_until_hour=until_hour, quiet_weekdays=days)
 

@@ -51,8 +51,8 @@ def show(request: HttpRequest, link: OwnerLink, *, status: int = 200, said: str 
 
 
 def urgency(view: OwnerView) -> str:
-    """How urgent the most urgent of it is; an empty text where nothing is due."""
-    told = {task.status for task in (*view.work, *view.own)}
+    """How urgent the most urgent work for the workshop is; an empty text where there is none."""
+    told = {task.status for task in view.work}
     return next((word for word in URGENCY if word in told), "")
 
 

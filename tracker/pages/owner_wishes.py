@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import path
@@ -109,8 +110,14 @@ def settings_page(request: HttpRequest, link: OwnerLink) -> HttpResponse:
 
 def _save_quiet(request: HttpRequest, link: OwnerLink) -> None:
     hours = [_whole(text) if (text := request.POST.get(name, "")) else None for name in ("from_hour", "until_hour")]
+    if hours != [None, None]:  # one of them changed: the other stays as it is shown
+        hours = [usual if hour is None else hour for hour, usual in zip(hours, _usual(), strict=True)]
     days = [_whole(text) for text in request.POST.getlist("weekday")[:14]]
     set_quiet(link=link, from_hour=hours[0], until_hour=hours[1], weekdays=days, now=timezone.now())
+
+
+def _usual() -> tuple[int, int]:
+    return settings.QUIET_FROM_HOUR, settings.QUIET_UNTIL_HOUR
 
 
 def _save_units(request: HttpRequest, link: OwnerLink) -> None:
@@ -123,7 +130,7 @@ def _settings(request: HttpRequest, link: OwnerLink, *, status: int = 200, **mor
     typed = request.POST if more.get("at") else {}
     context = {
         "key": form_key(request.COOKIES[COOKIE]), "owner": owner, "days": list(enumerate(DAYS)),
-        "hours": range(24), "zones": sorted({*ZONES, owner.time_zone}),
+        "hours": range(24), "usual": _usual(), "zones": sorted({*ZONES, owner.time_zone}),
         "quiet_days": [_whole(text) for text in typed.getlist("weekday")] if more.get("at") == "quiet" else owner.quiet_weekdays,
         "chosen": {name: typed.get(name, getattr(owner, name)) for name in ("distance_unit", "pressure_unit", "time_zone")},
         "from_hour": _chosen_hour(typed, owner, "from"), "until_hour": _chosen_hour(typed, owner, "until"),

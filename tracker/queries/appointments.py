@@ -57,7 +57,7 @@ def open_appointment(trike_id: int, today: date) -> Appointment | None:
 
 def refused_days(visit: Visit) -> list[Appointment]:
     """Return what the desk refused about a visit, the last first."""
-    rows = Appointment.objects.filter(visit=visit, state=Appointment.State.DECLINED, decided_by__isnull=False)
+    rows = Appointment.objects.filter(visit=visit, state=Appointment.State.DECLINED)
     return list(rows.order_by("-decided_at", "-pk"))
 
 
