@@ -76,6 +76,7 @@ GROW = {
     "job-cards": job_cards,
     "log-entries": make.LogEntryFactory.create_batch,
     "messages": make.OutboxMessageFactory.create_batch,
+    "appointments": make.AppointmentFactory.create_batch,
     "bounces": lambda n: make.OutboxMessageFactory.create_batch(n, bounced_at=NOW),
     "imports": make.ImportBatchFactory.create_batch,
 }

@@ -26,7 +26,7 @@ GROUPS = {
     "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet",
     "fitments": "fleet", "owners": "owners", "readings": "readings", "rides": "readings",
     "display-changes": "readings", "meter-readings": "readings", "occurrences": "readings", "handovers": "handover",
-    "job-cards": "jobs", "imports": "imports", "bounces": "bounces",
+    "job-cards": "jobs", "imports": "imports", "bounces": "bounces", "appointments": "owners",
 }  # fmt: skip
 ODD = {
     "readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign",
@@ -37,7 +37,7 @@ ODD = {
 def need(resource: str, step: str, method: str) -> str:
     """What a step needs: a word of PEOPLE and KEYS."""
     if method == "get":
-        return "read-owners" if resource in {"owners", "messages", "bounces"} else "read"
+        return "read-owners" if resource in {"owners", "messages", "bounces", "appointments"} else "read"
     return ODD.get(f"{resource}.{step}") or GROUPS[resource]
 
 
@@ -77,7 +77,7 @@ def check(caller: Caller, may: set[str], who: str) -> int:
             if method not in actions:
                 assert status == 405, (who, method, path)
                 continue
-            reads = "read-owners" if cls.resource in {"owners", "messages", "bounces"} else "read"
+            reads = "read-owners" if cls.resource in {"owners", "messages", "bounces", "appointments"} else "read"
             if need(cls.resource, actions[method], method) in may:
                 assert status not in {401, 403, 405}, (who, method, path, status)
                 assert status < 500, (who, method, path, status)

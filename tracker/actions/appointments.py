@@ -159,7 +159,7 @@ def _tell_owner(row: Appointment, now: datetime) -> None:
     said = [f"{_said(row.on)} is agreed: please bring your trike to us on that day."] if confirmed else []
     domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
     OutboxMessage.objects.create(
-        key=f"appointment:{row.pk}:{row.decided_at.isoformat()}", kind=KIND, trike=row.trike, owner=row.owner,
+        key=f"appointment:{row.pk}:{row.state}", kind=KIND, trike=row.trike, owner=row.owner,
         visit_id=row.visit_id, message_id=f"<{uuid.uuid4()}@{domain}>", created_at=now,
         not_before=now,
         payload={

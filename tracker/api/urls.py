@@ -3,6 +3,7 @@
 from django.urls import include, path
 from rest_framework.routers import SimpleRouter
 
+from tracker.api.appointments import Appointments
 from tracker.api.bounces import Bounces
 from tracker.api.build_lists import BuildLists
 from tracker.api.components import Components
@@ -27,7 +28,7 @@ from tracker.api.visits import Visits
 
 RESOURCES = (
     PartTypes, BuildLists, Components, Trikes, Owners, Fitments, Readings, Rides, DisplayChanges,
-    MeterReadings, Handovers, Intervals, Occurrences, DueLines, Visits, JobCards, LogEntries, Messages, Imports,
+    MeterReadings, Handovers, Intervals, Occurrences, DueLines, Visits, Appointments, JobCards, LogEntries, Messages, Imports,
     Bounces,
 )  # fmt: skip
 

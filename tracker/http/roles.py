@@ -64,6 +64,7 @@ TABLE: dict[str, dict[str, Right]] = {
     "intervals": {"list": READ, "retrieve": READ, "create": RULE, "partial_update": RULE},
     "occurrences": {"list": READ, "retrieve": READ, "create": WRITE_READINGS},
     "due-lines": {"list": READ, "retrieve": READ},
+    "appointments": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE, "decide": WRITE_PEOPLE},
     "visits": {"list": READ, "retrieve": READ},
     "job-cards": {
         "list": READ, "retrieve": READ, "create": WRITE_JOBS, "partial_update": WRITE_JOBS, "odometer": WRITE_JOBS,

@@ -26,6 +26,7 @@ def today(request: HttpRequest) -> HttpResponse:
         ("/due/?window=week", found.due_this_week, "due this week", "", "ask"),
         ("/readings/?verdict=suspect", found.suspects, "readings in doubt", "", "ask"),
         ("/jobs/?state=draft", found.open_cards, "job cards open", "", "plain"),
+        ("/appointments/", found.days_asked, "days asked for", "", "ask"),
         ("/messages/?state=failed", found.mails_failed, "mails failed", "", "stop"),
         ("/messages/?state=unknown", found.mails_unknown, "mails: sent or not?", "", "ask"),
         ("/messages/?state=back", found.mails_back, "addresses do not work", "", "stop"),

@@ -5,7 +5,17 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Prefetch
 
-from tracker.models import Component, DueLine, ImportBatch, JobCard, OdometerReading, OutboxMessage, Ownership, SweepRun
+from tracker.models import (
+    Appointment,
+    Component,
+    DueLine,
+    ImportBatch,
+    JobCard,
+    OdometerReading,
+    OutboxMessage,
+    Ownership,
+    SweepRun,
+)
 from tracker.queries.background import Sign, signs
 from tracker.queries.clock import local_date
 from tracker.queries.due import due_list
@@ -30,6 +40,7 @@ class Today:
     suspect_rows: list[OdometerReading]
     open_cards: int
     card_rows: list[JobCard]
+    days_asked: int
     mails_failed: int
     mails_unknown: int
     mail_rows: list[OutboxMessage]
@@ -44,7 +55,7 @@ class Today:
     def quiet(self) -> bool:
         """Whether nothing asks for anybody."""
         return not (
-            self.due_this_week or self.overdue or self.suspects or self.open_cards or self.mails_failed
+            self.due_this_week or self.overdue or self.suspects or self.open_cards or self.days_asked or self.mails_failed
             or self.mails_unknown or self.mails_back or self.imports_waiting or self.quarantined
         )  # fmt: skip
 
@@ -72,6 +83,7 @@ def needs_me_today(now: datetime) -> Today:
         suspect_rows=list(suspects[:SHOWN]),
         open_cards=cards.count(),
         card_rows=list(cards[:SHOWN]),
+        days_asked=Appointment.objects.filter(state=Appointment.State.ASKED).count(),
         mails_failed=bad.filter(state=OutboxMessage.State.FAILED).count(),
         mails_unknown=bad.filter(state=OutboxMessage.State.UNKNOWN).count(),
         mail_rows=rows,
