@@ -6,6 +6,7 @@ from django.urls import include, path
 urlpatterns = [
     path("", include("tracker.pages.urls")),
     path("", include("tracker.pages.health")),
+    path("", include("tracker.pages.metrics")),
     path("o/", include("tracker.pages.owner")),
     path("t/", include("tracker.pages.found")),
     path("api/", include("tracker.api.urls")),

@@ -262,6 +262,7 @@ CELERY_BEAT_SCHEDULE = {
     "old-import-files": {"task": "tracker.forget_import_files", "schedule": crontab(hour="2", minute="40")},
 }
 
+METRICS_TOKEN = env.str("METRICS_TOKEN", "")  # who may read /metrics from elsewhere; none: only this machine
 LOG_LEVEL = env.str("LOG_LEVEL", "INFO")
 LOGGING = {
     "version": 1,

@@ -32,7 +32,7 @@ if not REDIS_URL:
     raise ImproperlyConfigured("REDIS_URL must be set in production.")
 
 SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", True)
-SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_HSTS_SECONDS = 31_536_000
 SECURE_HSTS_INCLUDE_SUBDOMAINS = True
