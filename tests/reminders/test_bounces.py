@@ -71,7 +71,7 @@ def test_a_report_to_that_address_stops_the_owners_address_at_once(message, post
     message.refresh_from_db()
     assert (noted.message.pk, noted.stopped, message.bounced_at) == (message.pk, True, DUE)
     assert message.owner.email_dead_at == DUE
-    assert message.bounce_note == "does not arrive: 5.1.1 550 5.1.1 No such user"
+    assert message.bounce_note == "does not arrive: 550 5.1.1 No such user"
 
 
 def test_after_a_hard_bounce_nothing_is_sent(message, postbox):

@@ -99,7 +99,7 @@ for number in range({count}):
         trike=ownership.trike, owner=ownership.owner, kind="safety", key=f"safety:{{number}}", not_before=timezone.now(),
         message_id=f"<safety-{{number}}@larkfen.example.org>", payload={{"subject": "Stop", "paragraphs": ["Stop."]}},
     )
-    time.sleep(0.3)
+    time.sleep(0.7)
 """
 
 
@@ -114,7 +114,7 @@ class Roles:
             "web": ["-m", "gunicorn", "tracker.wsgi:application", "--bind", f"127.0.0.1:{self.port}", "--workers", "1",
                     "--threads", "4", "--no-control-socket", "--log-level", "critical"],
             "dispatcher": self._loop("tracker.dispatch_outbox", 0.05),
-            "worker": self._loop("tracker.sweep", 0.2),
+            "worker": self._loop("tracker.sweep", 3.0),
             "beat": ["manage.py", "ticker"],
         }  # fmt: skip
         if redis:

@@ -51,7 +51,8 @@ def note_bounce(*, returned: Returned, report: str, now: datetime) -> Noted:
     told = [*told, {"report": report, "kind": kind, "status": returned.status, "at": now.isoformat()}]
     message.payload = {**message.payload, "returns": told}
     message.bounced_at = now
-    message.bounce_note = one_line(f"{WORDS[kind]}: {returned.status} {returned.note}")[:400]
+    code = "" if returned.status in returned.note else returned.status
+    message.bounce_note = one_line(f"{WORDS[kind]}: {code} {returned.note}")[:400]
     message.save(update_fields=["payload", "bounced_at", "bounce_note"])
     return Noted(message, kind, _stop(message, kind, now))
 
