@@ -135,7 +135,7 @@ def _column(values: ArrayLike, n: int, field: str) -> Array:
     column = np.asarray(values, float)
     if column.ndim and column.shape != (n,):
         raise UnusableLives(f"There are {n} ages but {column.size} values of {field}.", field=field)
-    return np.broadcast_to(column, (n,))
+    return np.full(n, column) if column.ndim == 0 else column
 
 
 def _refuse_contradictions(age: Array, entry: Array, count: Array, mode: Array) -> None:
