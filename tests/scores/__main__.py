@@ -3,7 +3,7 @@
 import importlib
 import sys
 
-WORDS = ("due", "worlds", "timeline", "reminders", "wear", "visits", "speed")
+WORDS = ("due", "worlds", "timeline", "reminders", "wear", "visits", "speed", "life")
 BY_NAME = ("find", "faults")  # asked for by name only: they fill a database of their own, and take minutes
 
 
