@@ -85,6 +85,13 @@ print(json.dumps({
 }))
 """
 
+BEHIND = """
+from tracker.models import *
+told = OutboxMessage.objects.exclude(kind="safety").values("trike_id")
+print(OutboxMessage.objects.filter(state__in=["waiting", "sending"]).count()
+      + OdometerReading.objects.exclude(trike_id__in=told).count())
+"""
+
 
 def feeder(count: int) -> str:
     """Return a script that writes safety notices, each in a transaction; it is not killed, only asked to stop."""
@@ -125,6 +132,7 @@ class Roles:
                 "beat": [*celery, "beat", "--loglevel", "critical", "--pidfile", "", "--schedule", schedule],
                 "bell": list(workshop.script(BELL)),
             }
+            del self.commands["dispatcher"]  # the workers send, when the bell or beat tells them to
         self.names = list(self.commands)
         self.feeder: subprocess.Popen | None = None
 
@@ -182,6 +190,11 @@ class Roles:
     def _kill(process: subprocess.Popen) -> None:
         os.killpg(process.pid, signal.SIGKILL)
         process.wait()
+
+    def stop_feeder(self) -> None:
+        """No more safety notices."""
+        if self.feeder and self.feeder.poll() is None:
+            self._kill(self.feeder)
 
     def stop(self) -> None:
         """Kill what runs."""

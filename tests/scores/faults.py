@@ -1,13 +1,13 @@
-"""Fault runs: real processes killed at random while clients write and letters go out (goals R1 and R2 of the design).
+"""Fault runs: real processes killed at random while clients write and letters go out (goals R1, R2, R4 of the design).
 
-`python -m tests.scores faults [--quick] [--redis]`: a workshop of its own on SQLite, or on the server of DATABASE_URL; a
-real mail server; web server, dispatcher, sweeping worker and ticker (with --redis: Celery worker and beat), of which one
-is killed (SIGKILL) again and again, seeded, and started anew. Then the books are compared: what clients were told, what
-the record holds, what the mail server took.
+`python -m tests.scores faults [--quick] [--redis] [--broker]`: a workshop of its own on SQLite, or on the server of
+DATABASE_URL; a real mail server; web server, dispatcher, sweeping worker and ticker (with --redis: Celery's worker and
+beat), of which one is killed (SIGKILL) again and again, seeded, and started anew. With --broker nothing is killed but
+Redis: it is absent at first, flushed ten times, away for a minute; clients must not notice, and all is caught up within
+a minute. Then the books are compared: what clients were told, what the record holds, what the mail server took.
 """
 
 import json
-import os
 import random
 import tempfile
 import time
@@ -15,8 +15,9 @@ from collections import Counter
 from pathlib import Path
 
 from tests.processes import Workshop, drop_database, fresh_database
+from tests.scores.fault_broker import Broker
 from tests.scores.fault_clients import Client, Sink
-from tests.scores.fault_roles import BOOKS, FILL, RECOVER, Roles, feeder
+from tests.scores.fault_roles import BEHIND, BOOKS, FILL, RECOVER, Roles, feeder
 from tests.scores.goals import Goals
 
 SEED = 20261126
@@ -33,7 +34,8 @@ def main(options: list[str]) -> int:
         folder = Path(name)
         url, database = fresh_database(folder)
         try:
-            return Run(folder, url, kills, "--redis" in options, "--quick" in options).go()
+            run = BrokerRun if "--broker" in options else Run
+            return run(folder, url, kills, bool({"--redis", "--broker"} & set(options)), "--quick" in options).go()
         finally:
             drop_database(database)
 
@@ -44,10 +46,11 @@ class Run:
     def __init__(self, folder: Path, url: str, kills: int, redis: bool, quick: bool) -> None:
         self.kills, self.quick, self.redis = kills, quick, redis
         self.sink = Sink(SEED)
+        self.broker = Broker(folder)
         environment = {
             "DATABASE_URL": url, "QUIET_FROM_HOUR": "24", "QUIET_UNTIL_HOUR": "0", "CLOSED_WEEKDAYS": "", "DEBUG": "0",
             "SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(self.sink.port), "SMTP_TLS": "false", "SMTP_USER": "",
-            "REDIS_URL": os.environ.get("REDIS_URL") or "redis://127.0.0.1:6379/7" if redis else "",
+            "REDIS_URL": self.broker.url if redis else "",
             "LOG_LEVEL": "CRITICAL", "FAULTS_FOLDER": str(folder),
         }  # fmt: skip
         self.workshop = Workshop(folder, **environment)
@@ -59,19 +62,24 @@ class Run:
         begun = time.monotonic()
         clients = self._prepare()
         try:
-            self._kill_at_random()
+            self._disturb()
             for client in clients:
                 client.stop(5.0 if self.quick else LAST_ANSWERS)
         finally:
             self.roles.stop()
             for client in clients:
                 client.stop(0.0)
-        for step in range(3):  # what a lease or a wait holds back is free an hour later
-            self.workshop.run(*self.workshop.script(RECOVER.format(hours=1 + step)))
+        self._recover()
         self.workshop.run("manage.py", "verify_logbook")
         books = json.loads(self.workshop.run(*self.workshop.script(BOOKS)))
         self.sink.stop()
+        self.broker.stop()
         return self._compare(books, clients, time.monotonic() - begun)
+
+    def _recover(self) -> None:
+        self.sink.slow = False
+        for step in range(3):  # what a lease or a wait holds back is free an hour later
+            self.workshop.run(*self.workshop.script(RECOVER.format(hours=1 + step)), timeout=1800)
 
     def _prepare(self) -> list[Client]:
         run = self.workshop.run
@@ -82,6 +90,8 @@ class Run:
             run("manage.py", "create_api_key", f"client {n}", "--scope", "readings:write").split()[-1]
             for n in range(CLIENTS)
         ]
+        if self.redis:
+            self._first_broker()
         self.roles.start_all(feeder(200 if self.quick else 1500))
         self.roles.wait_until_up(UP_WITHIN)
         clients = [Client(self.roles.port, key, ids[n::CLIENTS]) for n, key in enumerate(keys)]
@@ -89,7 +99,10 @@ class Run:
             client.start()
         return clients
 
-    def _kill_at_random(self) -> None:
+    def _first_broker(self) -> None:
+        self.broker.start()
+
+    def _disturb(self) -> None:
         rng = random.Random(SEED)
         while self.killed.total() < self.kills:
             time.sleep(rng.uniform(0.02, 0.4))
@@ -148,3 +161,41 @@ class Run:
         repeats = sum(took[name] - 1 for name in safety if took[name])
         goals.at_most("safety notices repeated (at most one a kill)", repeats, self.killed.total(), 0)
         goals.at_most("letters nobody wrote", len(set(took) - set(routine) - set(safety)), 0, 0)
+
+
+class BrokerRun(Run):
+    """Nothing is killed but the broker."""
+
+    caught_up = 0.0  # seconds after it came back for good
+
+    def _first_broker(self) -> None:
+        """There is none at first."""
+
+    def _disturb(self) -> None:
+        time.sleep(10 if self.quick else 30)
+        self.broker.start()
+        for _ in range(10):
+            time.sleep(1.0)
+            self.broker.flush()
+        self.broker.stop()
+        time.sleep(15 if self.quick else 60)
+        self.broker.start()
+        back = time.monotonic()
+        self.roles.stop_feeder()
+        while self._behind() and time.monotonic() - back < 180:
+            time.sleep(1.0)
+        self.caught_up = time.monotonic() - back
+
+    def _behind(self) -> bool:
+        """Whether a message has not gone out, or a reading brought no reminder yet."""
+        return self.workshop.run(*self.workshop.script(BEHIND)).split()[-1] != "0"
+
+    def _recover(self) -> None:
+        """Nothing may be left to do."""
+
+    def _compare(self, books: dict, clients: list[Client], seconds: float) -> int:
+        goals = Goals(f"faults: Redis absent, flushed ten times, away; {seconds:.0f} s")
+        goals.at_most("seconds until all was caught up", self.caught_up, 60, 0)
+        self._record(goals, books, clients)
+        self._mail(goals, books)
+        return goals.ended()

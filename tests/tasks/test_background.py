@@ -126,6 +126,7 @@ def test_the_settings_hold():
         ("CELERY_TASK_ACKS_LATE", False, "ACKS_LATE"),
         ("CELERY_TASK_REJECT_ON_WORKER_LOST", False, "REJECT_ON_WORKER_LOST"),
         ("CELERY_WORKER_PREFETCH_MULTIPLIER", 4, "PREFETCH"),
+        ("CELERY_BROKER_CONNECTION_MAX_RETRIES", 100, "MAX_RETRIES"),
         ("CELERY_TASK_TIME_LIMIT", None, "TIME_LIMIT"),
         ("CELERY_TASK_TIME_LIMIT", 600, "a third of the visibility timeout"),
         ("CELERY_BROKER_TRANSPORT_OPTIONS", {}, "visibility timeout"),

@@ -12,6 +12,9 @@ def faults(settings: Any) -> list[str]:
     checks = {
         "CELERY_TASK_ACKS_LATE must be on: a killed worker's task is delivered again.": settings.CELERY_TASK_ACKS_LATE,
         "CELERY_TASK_REJECT_ON_WORKER_LOST must be on.": settings.CELERY_TASK_REJECT_ON_WORKER_LOST,
+        "CELERY_BROKER_CONNECTION_MAX_RETRIES must be None: a worker waits for its broker as long as it takes.": (
+            settings.CELERY_BROKER_CONNECTION_MAX_RETRIES is None
+        ),
         "CELERY_WORKER_PREFETCH_MULTIPLIER must be 1.": settings.CELERY_WORKER_PREFETCH_MULTIPLIER == 1,
         "CELERY_TASK_TIME_LIMIT must be set and less than a third of the visibility timeout.": _limited(settings),
         "CELERY_TASK_SOFT_TIME_LIMIT must be less than CELERY_TASK_TIME_LIMIT.": (
