@@ -81,14 +81,18 @@ def cost_at(age: ArrayLike, shape: ArrayLike, scale: ArrayLike, planned: float, 
     x = np.asarray(age, dtype=float) / scale
     if not (x > 0).all():
         raise BadCounts("A part is replaced at an age above 0.", field="age")
-    failed = -np.expm1(-(x ** np.asarray(shape, dtype=float)))
+    with np.errstate(over="ignore"):  # a steep shape far out: all have failed, and infinity says so
+        failed = -np.expm1(-(x ** np.asarray(shape, dtype=float)))
     return (planned * (1.0 - failed) + failure * failed) / (scale * _lived(x, shape))
 
 
 def _lived(x: np.ndarray, shape: ArrayLike) -> np.ndarray:
     """Mean length of a cycle that ends at x at the latest, in scales."""
     inverse = 1.0 / np.asarray(shape, dtype=float)
-    return np.exp(gammaln(1.0 + inverse)) * gammainc(inverse, x**shape)
+    with np.errstate(over="ignore"):  # as above: the whole mean life is lived
+        failing = x**shape
+    lived = np.exp(gammaln(1.0 + inverse)) * gammainc(inverse, failing)
+    return np.where(failing < 1e-15, x, lived)  # before anything fails a cycle is as long as it is
 
 
 def optimal_age(shape: ArrayLike, scale: ArrayLike, planned: float, failure: float) -> np.ndarray:
@@ -113,7 +117,8 @@ def optimal_age(shape: ArrayLike, scale: ArrayLike, planned: float, failure: flo
 
 
 def _left_side(x: np.ndarray, shape: np.ndarray) -> np.ndarray:
-    return shape * x ** (shape - 1.0) * _lived(x, shape) + np.expm1(-(x**shape))
+    with np.errstate(over="ignore"):  # an infinite hazard is more than any that is asked for
+        return shape * x ** (shape - 1.0) * _lived(x, shape) + np.expm1(-(x**shape))
 
 
 def optimum(

@@ -17,6 +17,8 @@ from services.life_data.groups import BadCounts
 
 MONTHS_A_YEAR = 12
 FEWEST = 2  # a single failure is a case for the list, never an alarm
+# A gamma of the same mean that is wider still lies mostly near 0, and a fit that knows nothing would alarm the sooner.
+_WIDEST = 1.0
 _SURE = 1e-6  # spread of the log below which the expected number counts as known
 
 
@@ -80,13 +82,14 @@ def chance_of(seen: ArrayLike, expected: ArrayLike, spread: ArrayLike = 0.0) -> 
     """Return the chance (k,) of at least that many failures where `expected` are expected.
 
     spread: standard deviation of the log of `expected`; the count is then negative binomial (a gamma about `expected`
-    with that coefficient of variation), otherwise Poisson. Raises BadCounts: negative numbers.
+    with that coefficient of variation), otherwise Poisson. Above 1 (a factor of e) it counts as 1: a life known no better
+    should not be watched by. Raises BadCounts: negative numbers.
     """
     count, mean, unsure = (np.asarray(a, dtype=float) for a in np.broadcast_arrays(seen, expected, spread))
     if not ((count >= 0).all() and (mean >= 0).all() and (unsure >= 0).all()):
         raise BadCounts("Counts and what is expected are not negative.", field="seen")
     some = np.maximum(count, 1.0)
-    weight = 1.0 / np.expm1(np.maximum(unsure, _SURE) ** 2)
+    weight = 1.0 / np.expm1(np.clip(unsure, _SURE, _WIDEST) ** 2)
     wide = betainc(some, weight, mean / (mean + weight))
     chance = np.where(unsure > _SURE, wide, gammainc(some, mean))
     return np.where(count < 1, 1.0, chance)

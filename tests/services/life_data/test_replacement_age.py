@@ -48,6 +48,10 @@ def test_a_failure_that_costs_no_more_is_waited_for():
     assert optimal_age(3.0, 100.0, 5.0, 5.0) == np.inf
 
 
+def test_a_very_steep_life_is_replaced_just_before_its_end():
+    assert 0.9 * 100.0 < optimum(300.0, 100.0, 1.0, 5.0).age < 100.0
+
+
 def test_a_shape_just_above_one_has_no_optimum_within_reach():
     assert optimal_age(1.0001, 100.0, 1.0, 1.1) == np.inf
 

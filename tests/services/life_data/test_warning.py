@@ -67,6 +67,12 @@ def test_an_unsure_life_widens_the_count():  # scipy.stats: a gamma about the me
     assert chance_of(10, 4.0, 0.5) > chance_of(10, 4.0)
 
 
+@pytest.mark.parametrize("expected", [0.05, 0.3, 2.0, 5.0])
+def test_the_less_is_known_the_later_comes_the_alarm(expected):
+    limits = [int(alarm_from(expected, 1e-3, spread)) for spread in (0.0, 0.2, 0.5, 0.8, 1.0, 2.0, 30.0)]
+    assert limits == sorted(limits)
+
+
 def test_none_seen_is_never_rare():
     assert chance_of(0, 50.0) == 1.0
     assert chance_of(0, 0.0) == 1.0
