@@ -94,16 +94,17 @@ def observed(
     n = len(ages)
     has_failed = _column(failed, n, "failed").astype(bool)
     entries, counts = _column(entry, n, "entry"), _column(count, n, "count")
-    looked = np.full(n, np.nan) if last_good is None else _column(last_good, n, "last_good")
-    modes = np.zeros(n) if mode is None else _column(mode, n, "mode")
-    unseen = has_failed & ~np.isnan(looked)
-    lower = np.where(unseen, looked, ages)
-    upper = np.where(has_failed, ages, np.inf)
+    modes = _column(NO_MODE if mode is None else mode, n, "mode")
     _refuse_contradictions(ages, entries, counts, modes)
-    _refuse(
-        unseen & ((lower < entries) | (lower >= ages)), "last_good", "was last good before it was registered or after"
-    )
-    return Lives(entries, lower, upper, counts, np.where(has_failed, modes, NO_MODE).astype(int))
+    lower, upper = ages, np.where(has_failed, ages, np.inf)
+    if last_good is not None:
+        looked = _column(last_good, n, "last_good")
+        unseen = has_failed & ~np.isnan(looked)
+        lower = np.where(unseen, looked, ages)
+        wrong = unseen & ((lower < entries) | (lower >= ages))
+        _refuse(wrong, "last_good", "was last good before it was registered or after")
+    modes = np.where(has_failed, modes, NO_MODE) if mode is not None else modes
+    return Lives(entries, lower, upper, counts, modes.astype(int))
 
 
 def has_been_watched(age: ArrayLike, entry: ArrayLike = 0.0) -> Array:
@@ -135,7 +136,7 @@ def _column(values: ArrayLike, n: int, field: str) -> Array:
     column = np.asarray(values, float)
     if column.ndim and column.shape != (n,):
         raise UnusableLives(f"There are {n} ages but {column.size} values of {field}.", field=field)
-    return np.full(n, column) if column.ndim == 0 else column
+    return np.broadcast_to(column, (n,)) if column.ndim == 0 else column  # no memory for what is the same for all
 
 
 def _refuse_contradictions(age: Array, entry: Array, count: Array, mode: Array) -> None:

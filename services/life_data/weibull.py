@@ -100,18 +100,19 @@ def _at_middles(lives: Lives) -> Lives:
 def _profiled(terms: Terms) -> tuple[float, float]:
     """(u, a) where the profile score in the shape is zero. Newton in a = ln(shape), halving where it would leave its bracket."""
     x, weight = terms.x, terms.weight
-    by_x = weight * x
-    by_xx = by_x * x
+    powers = np.empty_like(x)  # worked on in place: fresh memory costs more than the arithmetic
     mean_x = terms.exact_x / terms.exact
     low, high, a, moved = LOWEST, HIGHEST, 0.0, 1.0
     while moved > DONE:
         shape = np.exp(a)
-        powers = np.exp(shape * x)
-        total = dot(weight, powers)
-        slope_x = dot(by_x, powers) / total
+        np.exp(np.multiply(x, shape, out=powers), out=powers)
+        powers *= weight
+        total = float(powers.sum())
+        slope_x = dot(x, powers) / total
         score = slope_x - 1 / shape - mean_x
         low, high = (a, high) if score < 0 else (low, a)
-        bend = shape * (dot(by_xx, powers) / total - slope_x**2) + 1 / shape
+        powers *= x
+        bend = shape * (dot(x, powers) / total - slope_x**2) + 1 / shape
         aim = a - score / bend
         aim = aim if bend > 0 and low < aim < high else (low + high) / 2
         a, moved = aim, abs(aim - a)

@@ -71,9 +71,11 @@ def dot(left: Array, right: Array) -> float:
 def slopes(terms: Terms, u: float, a: float) -> Slopes:
     """Return log-likelihood and derivatives at life e^u and shape e^a."""
     shape, at = float(np.exp(a)), u - terms.log_top
-    z, hazard = _hazard(terms.x, shape, at)
-    weighted = terms.weight * hazard
-    zero, one, two = float(weighted.sum()), dot(z, weighted), dot(z * z, weighted)
+    z, weighted = _hazard(terms.x, shape, at)
+    weighted *= terms.weight
+    zero, one = float(weighted.sum()), dot(z, weighted)
+    weighted *= z
+    two = dot(z, weighted)
     exact_z = shape * (terms.exact_x - terms.exact * at)
     value = terms.exact * (a - terms.log_top) + exact_z - terms.exact_x - zero
     by_ua = shape * (zero + one - terms.exact)
@@ -105,5 +107,7 @@ def _between(terms: Terms, shape: float, at: float) -> Slopes:
 
 
 def _hazard(x: Array, shape: float, at: float) -> tuple[Array, Array]:
-    z = np.minimum(shape * (x - at), LARGEST_Z)
+    z = x - at
+    z *= shape
+    np.minimum(z, LARGEST_Z, out=z)
     return z, np.exp(z)
