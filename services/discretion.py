@@ -13,7 +13,9 @@ from services.identity import fold_name
 
 LEFT_OUT = "[left out]"
 SHORTEST_NAME = 3  # letters
-PARTICLES = frozenset({"and", "dal", "das", "del", "della", "den", "der", "dos", "the", "und", "van", "von", "zum", "zur"})
+PARTICLES = frozenset(
+    {"and", "dal", "das", "del", "della", "den", "der", "dos", "the", "und", "van", "von", "zum", "zur"}
+)
 PHONE_DIGITS = 9  # from here on a number that begins with 0 or + is no date (common practice, no source)
 TAIL_DIGITS = 6  # of a known number: however its beginning was written
 _PIECE = re.compile(

@@ -191,7 +191,9 @@ def test_no_number_can_be_read_in_two_ways(demo):
 def test_rated_values_of_the_catalogue_are_whole(demo):
     for row in demo.catalogue:
         pairs = dict(pair.split("=") for pair in row["Rated values"].split("; ")) if row["Rated values"] else {}
-        rated = {name: float(text) if re.fullmatch(r"[\d.]+", text) else read_table(text) for name, text in pairs.items()}
+        rated = {
+            name: float(text) if re.fullmatch(r"[\d.]+", text) else read_table(text) for name, text in pairs.items()
+        }
         assert check_rated(row["Kind"], rated).keys() == rated.keys()
 
 

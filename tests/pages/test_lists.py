@@ -112,7 +112,8 @@ def test_today_counts_what_needs_somebody(three_due, workshop, desk):
     counts = {words: count for _, count, words, _, _ in desk.get("/").context["board"]}
     assert counts == {
         "overdue": 1, "due this week": 1, "readings in doubt": 1, "job cards open": 1, "mails failed": 0,
-        "days asked for": 1, "mails: sent or not?": 1, "addresses do not work": 0, "imports waiting": 0, "batteries in quarantine": 1,
+        "days asked for": 1, "mails: sent or not?": 1, "addresses do not work": 0, "imports waiting": 0,
+        "batteries in quarantine": 1,
     }  # fmt: skip
 
 

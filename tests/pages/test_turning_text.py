@@ -21,7 +21,8 @@ def test_a_name_is_kept_as_typed(desk, db):
 
 
 @pytest.mark.parametrize(
-    "path", ["/owners/{owner}/", "/owners/{owner}/change/", "/trikes/{trike}/", "/jobs/{card}/intake/", "/owners/?q=\u202e"]
+    "path",
+    ["/owners/{owner}/", "/owners/{owner}/change/", "/trikes/{trike}/", "/jobs/{card}/intake/", "/owners/?q=\u202e"],
 )
 def test_it_is_shown_written_out(desk, workshop, path):
     Owner.objects.filter(pk=workshop.owner.pk).update(name=TYPED)

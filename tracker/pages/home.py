@@ -35,5 +35,12 @@ def today(request: HttpRequest) -> HttpResponse:
         board.append(("/imports/", len(found.imports_waiting), "imports waiting", "", "ask"))
     quarantine = "/components/?kind=battery&state=quarantined"
     board.append((quarantine, len(found.quarantined), "batteries in quarantine", "", "stop"))
-    context = {"found": found, "board": board, "sweep": sweep, "sweep_late": late, "sweep_runs": runs, "today": found.today}
+    context = {
+        "found": found,
+        "board": board,
+        "sweep": sweep,
+        "sweep_late": late,
+        "sweep_runs": runs,
+        "today": found.today,
+    }
     return render(request, "desk/today.html", context)

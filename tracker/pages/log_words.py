@@ -153,9 +153,11 @@ def _photos(body: dict[str, Any]) -> str:
 
 def _built(body: dict[str, Any]) -> str:
     failed = [item for item, passed in body["checks"] if not passed]
-    return f"final check of {len(body['checks'])} items, " + (
-        f"failed: {', '.join(failed)}" if failed else "all passed"
-    ) + (f"; without {', '.join(body['missing'])}" if body.get("missing") else "")
+    return (
+        f"final check of {len(body['checks'])} items, "
+        + (f"failed: {', '.join(failed)}" if failed else "all passed")
+        + (f"; without {', '.join(body['missing'])}" if body.get("missing") else "")
+    )
 
 
 def _day(written: str) -> str:

@@ -249,7 +249,9 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "unacked_restore_throttle": 1,
 }
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # with the default of 100 a worker gives up after some 50 minutes without Redis
+CELERY_BROKER_CONNECTION_MAX_RETRIES = (
+    None  # with the default of 100 a worker gives up after some 50 minutes without Redis
+)
 # tracker/settings/rules.py reads these back: a process with settings that lose or double work does not start.
 CELERY_BEAT_SCHEDULER = "tracker.management.pulse:LivingScheduler"
 CELERY_BEAT_SCHEDULE = {
