@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from tests import factories as make
 from tests.browser.conftest import SHOTS
+from tests.browser.looking import look
 from tests.browser.test_accessibility import faults
 from tests.reminders.conftest import fit, some_task, trike_with
 from tracker.actions.appointments import decide_appointment
@@ -188,3 +189,20 @@ def test_nothing_due_and_a_dead_link_are_calm_pages(phone, trike):
     see(phone, "nothing-due")
     phone.goto("/o/" + "x" * 43)
     see(phone, "gone")
+
+
+def test_the_desk_answers_a_day_asked_for(desk, trike):
+    row = make.AppointmentFactory(
+        trike=trike, owner=trike.ownerships.get().owner, visit=trike.visits.get(), minutes=20, asked_at=timezone.now(),
+        on=timezone.localdate() + timedelta(days=7), note="The left brake squeals.",
+    )  # fmt: skip
+    desk.goto("/")
+    desk.click("text=days asked for")
+    look(desk, "appointments")
+    desk.click(f"a[href='/appointments/{row.pk}/']")
+    look(desk, "appointment")
+    desk.click("button[value=decline]")
+    assert "Say why, in a few words." in desk.inner_text("main")
+    look(desk, "appointment-refused")
+    desk.click("button[value=confirm]")
+    assert "is agreed with Maud Pettersson" in desk.inner_text("main")
