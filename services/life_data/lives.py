@@ -60,12 +60,12 @@ class Lives:
     @property
     def failures(self) -> float:
         """How many of them failed."""
-        return float(self.count[~self.survived].sum())
+        return float(np.sum(self.count * ~self.survived))
 
     @property
     def seen_until(self) -> Array:
         """(n,) the last age anybody knows of: at failure, at the look that found it, or when last seen good."""
-        return np.where(self.survived, self.lower, self.upper)
+        return np.where(self.between, self.upper, self.lower) if self.between.any() else self.lower
 
     @property
     def exposure(self) -> float:

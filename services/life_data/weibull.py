@@ -86,7 +86,7 @@ def _refuse_unbounded(lives: Lives) -> None:
     if not failed.any():
         raise NoFiniteFit("Nothing has failed yet: there is no curve to fit.", remedy=REMEDY)
     oldest = lives.seen_until.max()
-    if np.all(lives.lower[failed] == oldest):
+    if not np.any(failed & (lives.lower < oldest)):
         raise NoFiniteFit("Only the oldest have failed, all at one age: any steep curve fits.", remedy=REMEDY)
 
 

@@ -57,9 +57,9 @@ def terms_of(lives: Lives) -> Terms:
         points.append(np.log(lives.entry[late]) - log_top)
         weights.append(-lives.count[late])
     high_x = np.log(lives.upper[between]) - log_top
-    failed = lives.count[exact]
+    failed = lives.count * exact
     joined = (np.concatenate(points), np.concatenate(weights)) if late.any() else (x, lives.count)
-    sums = float(failed.sum()), dot(failed, x[exact])
+    sums = float(failed.sum()), dot(failed, x)
     return Terms(*joined, log_top, *sums, x[between], high_x, lives.count[between])
 
 
