@@ -13,7 +13,8 @@ from tracker.pages.roles import ALL, RULERS, WRITERS
 
 ALL_PAGES = [
     "today", "search", "due", "outlook", "trikes", "trike", "components", "component", "part-types",
-    "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message", "reminder-report",
+    "part-type", "owners", "owner", "jobs", "job", "sign-job", "readings", "reading-doubt", "messages", "message",
+    "reminder-report",
     "job-intake", "job-tasks", "job-bench", "job-findings", "signature",
     "intervals", "change-interval", "handover", "record-reading", "add-ride", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
