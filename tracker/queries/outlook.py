@@ -54,7 +54,7 @@ class Record:
 
 
 def bench_outlook(now: datetime) -> Outlook:
-    """Return the bench work that falls due in the coming weeks, what comes with a larger service takes no time of its own. One query."""
+    """Return the bench work that falls due in the coming weeks; what comes with a larger service takes no time. One query."""
     today = local_date(now)
     # A line adds to these weeks only from before its 10 % date on, by half its way to the middle: rarely a quarter.
     near = today + timedelta(days=7 * WEEKS + 90)
