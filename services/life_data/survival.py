@@ -44,7 +44,7 @@ def kaplan_meier(lives: Lives, *, confidence: float = 0.95, limits: Limits = "lo
 
     limits: log-log (stays within 0 and 1, best with few failures), log, or plain Greenwood cut off at 0 and 1. Where the
     curve is 0 the standard error is unknown: NaN, lower limit 0, upper limit as before. Raises UnusableLives for failures
-    between two looks: `turnbull` is for those.
+    between two looks: those need an estimate for intervals (Turnbull 1976).
     """
     age, at_risk, failed = _counted(lives)
     gone = failed >= at_risk

@@ -89,6 +89,7 @@ class TestSignsOfLife:
         run("tracker.heartbeat")
         assert dict(Heartbeat.objects.values_list("name", "at")) == {"dispatcher": DUE, "worker": DUE}
 
+    @pytest.mark.django_db(transaction=True)  # it puts its connections away, as a process of its own may
     def test_a_pulse_writes_at_most_once_a_minute(self, django_assert_num_queries):
         pulse = Pulse("beat")
         pulse()
