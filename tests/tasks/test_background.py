@@ -11,7 +11,7 @@ import time_machine
 from celery import current_app
 from django.conf import settings as live_settings
 from django.core.exceptions import ImproperlyConfigured
-from django.db import connection
+from django.db.utils import ConnectionHandler
 from django.test import Client
 
 from tests import factories
@@ -22,6 +22,7 @@ from tracker.actions.heartbeats import sign_of_life
 from tracker.management.pulse import Pulse
 from tracker.models import Heartbeat
 from tracker.queries.background import KINDS, signs
+from tracker.settings.base import SQLITE_OPTIONS
 from tracker.settings.rules import faults
 from tracker.sqlite3.base import check_pragmas
 
@@ -179,10 +180,15 @@ def test_every_task_keeps_the_limits_of_the_settings():
 
 
 @pytest.mark.django_db
-@pytest.mark.skipif(connection.vendor != "sqlite", reason="what SQLite is set to")
-def test_pragmas_are_read_back_on_every_connection():
-    connection.ensure_connection()
-    check_pragmas(connection.connection)
+def test_pragmas_are_read_back_on_every_connection(tmp_path):
+    """On a file of its own with the settings of the embedded default, whatever the other tests run on."""
+    settings = {"ENGINE": "tracker.sqlite3", "NAME": str(tmp_path / "x.sqlite3"), "OPTIONS": SQLITE_OPTIONS}
+    line = ConnectionHandler({"default": settings})["default"]
+    with line.cursor() as cursor:
+        cursor.execute("PRAGMA recursive_triggers")
+        assert cursor.fetchone() == (1,)
+    check_pragmas(line.connection)
+    line.close()
 
 
 @pytest.mark.parametrize(
