@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 
 import pytest
+from django.core.cache import cache
 from django.db import connection
 from django.test import TransactionTestCase
 from django.test.utils import CaptureQueriesContext
@@ -38,6 +39,12 @@ def _guards_stand() -> bool:
 
 
 TransactionTestCase._fixture_teardown = _empty_guarded_tables
+
+
+@pytest.fixture(autouse=True)
+def _nothing_counted_before():
+    """Throttles count in the cache, which a process keeps from test to test: under a standing clock they would add up."""
+    cache.clear()
 
 
 @pytest.fixture
