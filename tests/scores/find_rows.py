@@ -69,8 +69,9 @@ STATEMENTS = (
     " SELECT f.component_id, f.trike_id - 1, 'battery', f.fitted_at - interval '9 days', f.fitted_at - interval '2 days', '', ''"
     " FROM tracker_fitment f WHERE f.position = 'battery' AND f.trike_id % 10 = 0 AND f.trike_id > 1",
     "INSERT INTO tracker_owner (name, search_name, email, phone, phone_e164, time_zone, distance_unit, pressure_unit,"
-    " language, reminders_agreed, agreed_source, version) SELECT a.name || ' ' || b.name, a.folded || ' ' || b.folded,"
-    " 'rider' || n || '@example.org', '07' || p, '+447' || p, 'Europe/London', 'km', 'bar', 'en', true, '', 1"
+    " language, reminders_agreed, agreed_source, quiet_weekdays, version)"
+    " SELECT a.name || ' ' || b.name, a.folded || ' ' || b.folded,"
+    " 'rider' || n || '@example.org', '07' || p, '+447' || p, 'Europe/London', 'km', 'bar', 'en', true, '', '[]', 1"
     " FROM year CROSS JOIN LATERAL (SELECT lpad(((n * 472882027) % 1000000000)::text, 9, '0') AS p) phone"
     " JOIN first_name a ON a.id = (n * 48271 % 2147483647) % {firsts}"
     " JOIN last_name b ON b.id = (n * 69621 % 2147483647) % {lasts}"
