@@ -136,7 +136,7 @@ SAMPLES: dict[str, tuple[bytes, str, str]] = {
     ),
     "quota in words": (plain("Undeliverable: Your trike", "The user's mailbox is full."), "soft", ""),
     "a 4xx in words": (plain("Returned mail", "452 insufficient storage"), "soft", ""),
-    "a 5xx in words": (plain("Returned mail: see transcript", "550 <rider@example.net>... refused"), "hard", ""),
+    "a 5xx in words": (plain("Returned mail: see details below", "550 <rider@example.net>... refused"), "hard", ""),
     "no such user in words": (plain("Undelivered", "The address rider@example.net does not exist."), "hard", ""),
     "German words": (plain("Unzustellbar: Ihr Rad", "Der Empfänger ist unbekannt."), "hard", ""),
     "from the postmaster": (
