@@ -1,10 +1,14 @@
-"""A workshop of its own for tests with real processes: an empty database on the same kind of server, and `run`."""
+"""A workshop of its own for tests with real processes: a database on the same kind of server, and what runs on it."""
 
+import json
 import os
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 import dj_database_url
@@ -61,6 +65,30 @@ class Workshop:
     def script(self, text: str) -> tuple[str, str]:
         """Return the command that runs `text` with Django set up."""
         return "-c", f"import django; django.setup()\n{text}"
+
+    def told(self, text: str, *arguments: str, timeout: float = PATIENCE) -> Any:
+        """Run the script `text`; return what it printed as JSON."""
+        return json.loads(self.run(*self.script(text), *arguments, timeout=timeout))
+
+    def told_at_once(self, text: str, count: int) -> list[Any]:
+        """Run the script `text` in `count` processes, each told its number; return what each printed as JSON."""
+        command = self.script(text)
+        return [json.loads(said) for said in self.run_at_once(*[(*command, str(number)) for number in range(count)])]
+
+
+@contextmanager
+def filled_workshop(
+    folder: Path, fill: str, *arguments: str, timeout: float = PATIENCE, **environment: str
+) -> Iterator[Workshop]:
+    """A workshop with a database of its own that holds what the script `fill` puts there; gone afterwards."""
+    url, name = fresh_database(folder)
+    try:
+        workshop = Workshop(folder, DATABASE_URL=url, **environment)
+        workshop.run("manage.py", "migrate", "--verbosity", "0")
+        workshop.run(*workshop.script(fill), *arguments, timeout=timeout)
+        yield workshop
+    finally:
+        drop_database(name)
 
 
 def begin_together(gate: Path, count: int) -> None:

@@ -1,10 +1,8 @@
 """Owners who ask for the last room of a day at one moment: real processes, one gets it."""
 
-import json
-
 import pytest
 
-from tests.processes import Workshop, drop_database, fresh_database
+from tests.processes import filled_workshop
 
 OWNERS, ROUNDS = 4, 5
 
@@ -44,17 +42,12 @@ print(json.dumps(said))
 
 @pytest.fixture
 def shop(tmp_path):
-    """An empty database that four processes share."""
-    url, name = fresh_database(tmp_path)
-    shop = Workshop(tmp_path, DATABASE_URL=url)
-    shop.run("manage.py", "migrate", "--verbosity", "0")
-    shop.run(*shop.script(FILL))
-    yield shop
-    drop_database(name)
+    """Four owners with a link each, in a database that four processes share."""
+    with filled_workshop(tmp_path, FILL) as shop:
+        yield shop
 
 
 def test_of_four_owners_who_ask_for_the_last_room_at_one_moment_one_gets_it(shop):
-    command = shop.script(ASK)
-    told = [json.loads(said) for said in shop.run_at_once(*[(*command, str(number)) for number in range(OWNERS)])]
+    told = shop.told_at_once(ASK, OWNERS)
     for turn in range(ROUNDS):
         assert sorted(rows[turn] for rows in told) == ["asked"] + ["day-taken"] * (OWNERS - 1)

@@ -1,10 +1,8 @@
 """Eight processes that write at once, as real processes on a real database: nothing is lost, nothing is written twice."""
 
-import json
-
 import pytest
 
-from tests.processes import Workshop, drop_database, fresh_database
+from tests.processes import Workshop, filled_workshop
 
 WRITERS = 8
 ROUNDS = 2
@@ -98,31 +96,21 @@ print(json.dumps({
 
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory):
-    """An empty database that several processes share, with what FILL puts there."""
-    folder = tmp_path_factory.mktemp("many-writers")
-    url, name = fresh_database(folder)
-    workshop = Workshop(folder, DATABASE_URL=url)
-    workshop.run("manage.py", "migrate", "--verbosity", "0")
-    workshop.run(*workshop.script(FILL))
-    yield workshop
-    drop_database(name)
+    """A database that several processes share, with what FILL puts there."""
+    with filled_workshop(tmp_path_factory.mktemp("many-writers"), FILL) as workshop:
+        yield workshop
 
 
 def all_at_once(workshop: Workshop, what: str) -> list[dict[str, int]]:
     """Run `what` in eight processes that begin together; return what each counted."""
-    command = workshop.script(AT_ONCE + what)
-    return [json.loads(said) for said in workshop.run_at_once(*[(*command, str(number)) for number in range(WRITERS)])]
-
-
-def look(workshop: Workshop) -> dict:
-    return json.loads(workshop.run(*workshop.script(LOOK)))
+    return workshop.told_at_once(AT_ONCE + what, WRITERS)
 
 
 def test_eight_processes_write_at_once_without_an_error_and_nothing_is_lost(workshop):
     names = ("record_reading", "report_occurrence", "open_card", "take_odometer", "update_card", "sign_card")
     assert all_at_once(workshop, WRITE) == [dict.fromkeys(names, ROUNDS)] * WRITERS
     written = WRITERS * ROUNDS
-    assert look(workshop) == {
+    assert workshop.told(LOOK) == {
         "readings": 2 * written, "occurrences": written, "signed": written, "numbers": written,
         "entries": 4 * written, "broken": 0, "due": [], "wanted": [],
     }  # fmt: skip
@@ -134,4 +122,4 @@ def test_eight_processes_fit_one_serial_in_eight_places_and_one_wins(workshop):
     refused = [answer for counts in said for answer in counts if answer != "fit_component"]
     assert len(refused) == WRITERS - 1
     assert all(answer.startswith("SerialAlreadyFitted: WANTED sits on trike F") for answer in refused)
-    assert look(workshop)["wanted"] == ["battery"]
+    assert workshop.told(LOOK)["wanted"] == ["battery"]

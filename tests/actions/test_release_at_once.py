@@ -1,10 +1,8 @@
 """Two mechanics release one card at the same moment, and one adds a photo while another signs: real processes."""
 
-import json
-
 import pytest
 
-from tests.processes import Workshop, drop_database, fresh_database
+from tests.processes import Workshop, filled_workshop
 
 ROUNDS = 6
 
@@ -85,30 +83,20 @@ print(json.dumps({
 
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory):
-    """An empty database that two processes share, with cards whose work demands a release."""
-    folder = tmp_path_factory.mktemp("two-releases")
-    url, name = fresh_database(folder)
-    workshop = Workshop(folder, DATABASE_URL=url)
-    workshop.run("manage.py", "migrate", "--verbosity", "0")
-    workshop.run(*workshop.script(FILL))
-    yield workshop
-    drop_database(name)
+    """A database that two processes share, with cards whose work demands a release."""
+    with filled_workshop(tmp_path_factory.mktemp("two-releases"), FILL) as workshop:
+        yield workshop
 
 
 def both(workshop: Workshop, what: str) -> list[list[str]]:
     """Run `what` in two processes that meet before each turn; return what each of them got."""
-    command = workshop.script(AT_ONCE + what)
-    return [json.loads(said) for said in workshop.run_at_once(*[(*command, str(number)) for number in range(2)])]
-
-
-def look(workshop: Workshop) -> dict:
-    return json.loads(workshop.run(*workshop.script(LOOK)))
+    return workshop.told_at_once(AT_ONCE + what, 2)
 
 
 def test_of_two_releases_at_once_one_is_signed_and_the_other_told_so(workshop):
     ada, ben = both(workshop, RELEASE)
     assert [sorted(pair) for pair in zip(ada, ben, strict=True)] == [["StaleVersion", "done"]] * ROUNDS
-    seen = look(workshop)
+    seen = workshop.told(LOOK)
     assert (seen["released"], seen["lines"]) == (ROUNDS, 5 * ROUNDS)  # four lines and the work they speak of
 
 
@@ -116,7 +104,7 @@ def test_a_photo_that_comes_as_the_card_is_signed_is_in_the_entry_or_refused(wor
     added, signed = both(workshop, PHOTO_OR_SIGN)
     assert signed == ["done"] * ROUNDS
     assert set(added) <= {"done", "CardAlreadySigned"}
-    seen = look(workshop)
+    seen = workshop.told(LOOK)
     assert seen["signed"] == ROUNDS
     assert seen["photos"] == seen["files"] == added.count("done")
     assert (seen["faults"], seen["broken"]) == ([], 0)

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from tests.processes import Workshop, drop_database, fresh_database
+from tests.processes import Workshop, filled_workshop
 
 FILES, ROWS, WORKERS = 12, 15, 2
 
@@ -63,13 +63,8 @@ print(json.dumps({
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory):
     """Uploaded files that wait for a worker, in a database that several processes share."""
-    folder = tmp_path_factory.mktemp("imports-at-once")
-    url, name = fresh_database(folder)
-    workshop = Workshop(folder, DATABASE_URL=url)
-    workshop.run("manage.py", "migrate", "--verbosity", "0")
-    workshop.run(*workshop.script(FILL))
-    yield workshop
-    drop_database(name)
+    with filled_workshop(tmp_path_factory.mktemp("imports-at-once"), FILL) as workshop:
+        yield workshop
 
 
 def work(workshop: Workshop, step: str) -> tuple[list[int], dict]:
@@ -77,7 +72,7 @@ def work(workshop: Workshop, step: str) -> tuple[list[int], dict]:
     script = workshop.script(WORK % {"gate": str(workshop.folder / step), "workers": WORKERS, "step": step})
     said = workshop.run_at_once(*[script] * WORKERS)
     opened = [pk for words in said for pk in json.loads(words.splitlines()[-1])]
-    return sorted(opened), json.loads(workshop.run(*workshop.script(TELL)))
+    return sorted(opened), workshop.told(TELL)
 
 
 @pytest.fixture(scope="module")

@@ -1,10 +1,8 @@
 """Several sweeps and several dispatchers at the same time, as real processes on a real database."""
 
-import json
-
 import pytest
 
-from tests.processes import Workshop, drop_database, fresh_database
+from tests.processes import Workshop, filled_workshop
 
 TRIKES = 30
 
@@ -44,17 +42,13 @@ print(count)
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory):
     """Thirty trikes with work long due, in a database that several processes share; no quiet hours."""
-    folder = tmp_path_factory.mktemp("at-once")
-    url, name = fresh_database(folder)
-    workshop = Workshop(folder, DATABASE_URL=url, QUIET_FROM_HOUR="24", QUIET_UNTIL_HOUR="0", SMTP_HOST="")
-    workshop.run("manage.py", "migrate", "--verbosity", "0")
-    workshop.run(*workshop.script(FILL))
-    yield workshop
-    drop_database(name)
+    settings = {"QUIET_FROM_HOUR": "24", "QUIET_UNTIL_HOUR": "0", "SMTP_HOST": ""}
+    with filled_workshop(tmp_path_factory.mktemp("at-once"), FILL, **settings) as workshop:
+        yield workshop
 
 
 def count(workshop: Workshop) -> dict[str, int]:
-    return json.loads(workshop.run(*workshop.script(COUNT)))
+    return workshop.told(COUNT)
 
 
 @pytest.fixture(scope="module")

@@ -4,12 +4,11 @@ The short form keeps few trikes and days; LONG_WALKS=1 takes the sizes of the go
 are printed. Real processes on a real database; the clock is told to each sweep.
 """
 
-import json
 import os
 
 import pytest
 
-from tests.processes import Workshop, drop_database, fresh_database
+from tests.processes import Workshop, filled_workshop
 
 IS_LONG = bool(os.environ.get("LONG_WALKS"))
 TRIKES, DAYS, STEP = (1000, 365, 1) if IS_LONG else (8, 120, 10)
@@ -98,43 +97,37 @@ print(json.dumps({"keys": len(rows), "most_per_key": max(Counter(rows).values())
 """
 
 
-def new_workshop(folder, trikes: int) -> tuple[Workshop, str]:
+def new_workshop(folder, trikes: int):
     """A workshop with so many trikes whose work is due, in a database that several processes share; no quiet hours."""
-    url, name = fresh_database(folder)
-    shop = Workshop(folder, DATABASE_URL=url, QUIET_FROM_HOUR="24", QUIET_UNTIL_HOUR="0", SMTP_HOST="")
-    shop.run("manage.py", "migrate", "--verbosity", "0")
-    shop.run(*shop.script(FILL), str(trikes), timeout=PATIENCE)
-    return shop, name
+    settings = {"QUIET_FROM_HOUR": "24", "QUIET_UNTIL_HOUR": "0", "SMTP_HOST": ""}
+    return filled_workshop(folder, FILL, str(trikes), timeout=PATIENCE, **settings)
 
 
 @pytest.fixture
 def year(tmp_path):
     """The workshop of the simulated year."""
-    shop, name = new_workshop(tmp_path, TRIKES)
-    yield shop
-    drop_database(name)
+    with new_workshop(tmp_path, TRIKES) as shop:
+        yield shop
 
 
 @pytest.fixture(scope="module")
 def swept_once(tmp_path_factory):
     """A workshop swept once, by one process."""
-    shop, name = new_workshop(tmp_path_factory.mktemp("once"), 12)
-    shop.run(*shop.script(SWEEP), "1", "1")
-    yield shop
-    drop_database(name)
+    with new_workshop(tmp_path_factory.mktemp("once"), 12) as shop:
+        shop.run(*shop.script(SWEEP), "1", "1")
+        yield shop
 
 
 @pytest.fixture(scope="module")
 def swept_by_eight(tmp_path_factory):
     """A workshop like it, swept by eight processes at once."""
-    shop, name = new_workshop(tmp_path_factory.mktemp("eight"), 12)
-    shop.run_at_once(*[(*shop.script(SWEEP), "1", str(AT_ONCE))] * AT_ONCE)
-    yield shop
-    drop_database(name)
+    with new_workshop(tmp_path_factory.mktemp("eight"), 12) as shop:
+        shop.run_at_once(*[(*shop.script(SWEEP), "1", str(AT_ONCE))] * AT_ONCE)
+        yield shop
 
 
 def told(shop: Workshop, text: str) -> dict:
-    return json.loads(shop.run(*shop.script(text), timeout=PATIENCE))
+    return shop.told(text, timeout=PATIENCE)
 
 
 def test_three_schedulers_at_once_over_a_year_write_one_reminder_per_key_and_miss_none(year):
