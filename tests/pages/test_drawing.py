@@ -99,21 +99,21 @@ def test_labels_never_touch_and_stay_on_the_sheet_however_many_there_are():
     for sheet in SHEETS:
         for count in (1, 5, 19):
             wanted = [300.0] * count
-            height = max(620.0, count * sheet.tight + 2 * MARGIN)
-            rows = spread(wanted, height, sheet)
+            height = max(620.0, count * sheet.pitch + 2 * MARGIN)
+            rows = spread(wanted, height, sheet.pitch)
             gaps = [after - before for before, after in pairwise(rows)]
-            assert all(gap >= sheet.tight - 0.2 for gap in gaps)
+            assert all(gap >= sheet.pitch - 0.2 for gap in gaps)
             assert rows[0] >= MARGIN
             assert rows[-1] <= height - MARGIN
 
 
 def test_labels_with_room_stand_at_the_height_of_their_part():
-    assert spread([100.0, 300.0], 620.0, WIDE) == [100.0, 300.0]
-    assert spread([], 620.0, WIDE) == []
+    assert spread([100.0, 300.0], 620.0, WIDE.pitch) == [100.0, 300.0]
+    assert spread([], 620.0, WIDE.pitch) == []
 
 
 def test_neighbours_that_would_touch_make_way_to_both_sides():
-    first, second = spread([300.0, 300.0], 620.0, WIDE)
+    first, second = spread([300.0, 300.0], 620.0, WIDE.pitch)
     assert 300.0 - first == pytest.approx(second - 300.0)
     assert second - first == pytest.approx(WIDE.pitch)
 

@@ -21,15 +21,20 @@ from tracker.queries.trike_parts import Place
 
 @dataclass(frozen=True)
 class Sheet:
-    """The measures of one drawing in px: its width, one centimetre of the trike, the room for words, their height."""
+    """The measures of one drawing in px: its width, one centimetre of the trike, the room for words, their height.
+
+    A phone has more height than width: there the trike is drawn longer than it is.
+    """
 
     name: str
     width: float
-    scale: float
+    scale: float  # across
+    along: float  # from front to rear
     words: float
     letter: float
-    pitch: float  # of labels, where there is room; a finger needs 44
-    tight: float
+    pitch: (
+        float  # from label to label: a finger needs 44 px of the screen, also where a phone of 360 px scales the sheet
+    )
 
     @property
     def middle(self) -> float:
@@ -38,8 +43,8 @@ class Sheet:
 
 
 SHEETS = (
-    Sheet("wide", 520, 2.46, 128, 14, 46, 36),
-    Sheet("narrow", 344, 1.36, 92, 11.5, 46, 32),
+    Sheet("wide", 520, 2.46, 2.46, 128, 14, 46),
+    Sheet("narrow", 344, 1.36, 1.96, 92, 11.5, 49),
 )
 MARGIN, GAP = 8.0, 6.0
 SIDES = ("left", "right")
@@ -68,29 +73,29 @@ def trike_drawing(places: Sequence[Place], today: date) -> SafeString:
 
 def _draw(sheet: Sheet, places: Sequence[Place], today: date) -> SafeString:
     named = [place for place in places if place.state.code != "empty"]
-    height = max(_length(sheet), *(_rows(named, side) * sheet.tight + 2 * MARGIN for side in SIDES))
+    height = max(_length(sheet), *(_rows(named, side) * sheet.pitch + 2 * MARGIN for side in SIDES))
     top = (height - _length(sheet)) / 2 + MARGIN
     labels = [Label(place, *_point(sheet, place.code, top)) for place in named]
     columns = {side: sorted((one for one in labels if one.side == side), key=_height) for side in SIDES}
     words = "".join(
         _label(sheet, label, at, today)
         for rows in columns.values()
-        for label, at in zip(rows, spread([row.y for row in rows], height, sheet), strict=True)
+        for label, at in zip(rows, spread([row.y for row in rows], height, sheet.pitch), strict=True)
     )
     states = {place.code: place.state for place in places}
     return format_html(
         '<svg class="plan {name}" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="group" '
         'aria-labelledby="plan-{name}"><title id="plan-{name}">The trike from above, front at the top: each part leads to '
-        'its row below</title><defs>{defs}</defs><g aria-hidden="true" transform="translate({x} {y}) scale({scale})">'
+        'its row below</title><defs>{defs}</defs><g aria-hidden="true" transform="translate({x} {y}) scale({scale} {along})">'
         "{trike}</g>{words}</svg>",
         name=sheet.name, width=f"{sheet.width:g}", height=f"{height:.0f}", defs=patterns(sheet.name),
-        x=f"{sheet.middle:g}", y=f"{top - TOP * sheet.scale:g}", scale=f"{sheet.scale:g}",
+        x=f"{sheet.middle:g}", y=f"{top - TOP * sheet.along:g}", scale=f"{sheet.scale:g}", along=f"{sheet.along:g}",
         trike=mark_safe(_trike(sheet, states)), words=mark_safe(words),
     )  # fmt: skip
 
 
 def _length(sheet: Sheet) -> float:
-    return (BOTTOM - TOP) * sheet.scale + 2 * MARGIN
+    return (BOTTOM - TOP) * sheet.along + 2 * MARGIN
 
 
 def _rows(places: Sequence[Place], side: str) -> int:
@@ -99,7 +104,7 @@ def _rows(places: Sequence[Place], side: str) -> int:
 
 def _point(sheet: Sheet, code: str, top: float) -> tuple[float, float]:
     x, y = OUTLINES[code].at
-    return round(sheet.middle + x * sheet.scale, 1), round(top + (y - TOP) * sheet.scale, 1)
+    return round(sheet.middle + x * sheet.scale, 1), round(top + (y - TOP) * sheet.along, 1)
 
 
 def _height(label: Label) -> tuple[float, float]:
@@ -137,14 +142,11 @@ def _hatched(code: str, state: str) -> bool:
 # The words beside it
 
 
-def spread(wanted: Sequence[float], height: float, sheet: Sheet) -> list[float]:
-    """Return heights as near to the wanted ones (ascending) as rows of labels can stand without touching.
+def spread(wanted: Sequence[float], height: float, pitch: float) -> list[float]:
+    """Return heights as near to the wanted ones (ascending) as rows of labels can stand `pitch` apart; `height` has room.
 
     Least squares of the shifts under a smallest distance: neighbours that would touch are moved as one block.
     """
-    if not wanted:
-        return []
-    pitch = min(sheet.pitch, (height - 2 * MARGIN) / len(wanted))
     blocks: list[tuple[float, int]] = []  # (mean of what is left after each one's own place in the row, how many)
     for row, at in enumerate(wanted):
         mean, count = at - row * pitch, 1
@@ -154,7 +156,7 @@ def spread(wanted: Sequence[float], height: float, sheet: Sheet) -> list[float]:
         blocks.append((mean, count))
     means = [mean for mean, count in blocks for _ in range(count)]
     low, high = MARGIN + pitch / 2, height - MARGIN - pitch / 2 - (len(wanted) - 1) * pitch
-    return [round(min(max(mean, low), max(high, low)) + row * pitch, 1) for row, mean in enumerate(means)]
+    return [round(min(max(mean, low), high) + row * pitch, 1) for row, mean in enumerate(means)]
 
 
 def _label(sheet: Sheet, label: Label, y: float, today: date) -> str:
@@ -182,8 +184,8 @@ def _label(sheet: Sheet, label: Label, y: float, today: date) -> str:
         '<a class="call {css}" href="#part-{code}" aria-label="{title}: {said}"><rect class="target" x="{x}" y="{y}" '
         'width="{width}" height="{height}" rx="4"/>{words}</a>',
         css=state.code, code=code, title=title.capitalize(), said=full_words(state, today),
-        x=f"{0 if left else sheet.width - reach:g}", y=f"{y - sheet.tight / 2:g}", width=f"{reach:g}",
-        height=f"{sheet.tight:g}", words=words,
+        x=f"{0 if left else sheet.width - reach:g}", y=f"{y - sheet.pitch / 2:g}", width=f"{reach:g}",
+        height=f"{sheet.pitch:g}", words=words,
     )  # fmt: skip
 
 
