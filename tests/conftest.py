@@ -1,6 +1,7 @@
 """What every test may use."""
 
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from django.core.cache import cache
@@ -51,6 +52,13 @@ def _nothing_counted_before():
 def now() -> datetime:
     """The standing clock."""
     return datetime(2026, 5, 1, 10, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def photo_folder(settings, tmp_path) -> Path:
+    """A photo folder of the test's own, not made yet."""
+    settings.PHOTO_FOLDER = tmp_path / "photos"
+    return settings.PHOTO_FOLDER
 
 
 @pytest.fixture

@@ -1,7 +1,6 @@
 """Release, photos and summary of a card over the API."""
 
 import json
-from pathlib import Path
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -13,13 +12,9 @@ from tests.releasing import card_on_the_bench, done, part_of, release_if_demande
 from tracker.actions.signing import sign_card
 from tracker.models import JobCard, OutboxMessage, Photo
 
+pytestmark = pytest.mark.usefixtures("photo_folder")
+
 LINES = ("brakes_hold", "brakes_stop", "brakes_fixed", "test_ride")
-
-
-@pytest.fixture(autouse=True)
-def folder(settings, tmp_path) -> Path:
-    settings.PHOTO_FOLDER = tmp_path / "photos"
-    return settings.PHOTO_FOLDER
 
 
 @pytest.fixture
@@ -112,7 +107,7 @@ def test_desk_and_keys_read_the_checklist_and_never_sign_it(card, desk):
 # Photos
 
 
-def test_a_photo_is_added_listed_and_taken_off(card, desk, folder):
+def test_a_photo_is_added_listed_and_taken_off(card, desk, photo_folder):
     made = upload(desk, card, caption="Scored", component=part_of(card, "brake-left").pk)
     assert made.status_code == 201, made.content
     (row,) = desk.get(f"job-cards/{card.pk}/photos").json()

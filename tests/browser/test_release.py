@@ -14,13 +14,9 @@ from tests.releasing import card_on_the_bench, done, part_of, swapped
 from tracker.models import JobCard, LogEntry, Owner, Photo
 from tracker.tasks.outbox import dispatch_outbox
 
+pytestmark = pytest.mark.usefixtures("photo_folder")
+
 NARROW = (820, 390)
-
-
-@pytest.fixture(autouse=True)
-def folder(settings, tmp_path) -> Path:
-    settings.PHOTO_FOLDER = tmp_path / "photos"
-    return settings.PHOTO_FOLDER
 
 
 @pytest.fixture

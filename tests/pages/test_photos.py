@@ -18,13 +18,7 @@ from tracker.actions import signing
 from tracker.models import Component, JobCard, LogEntry, Photo
 from tracker.queries.photos import photo_faults
 
-pytestmark = pytest.mark.django_db(transaction=True)
-
-
-@pytest.fixture(autouse=True)
-def folder(settings, tmp_path) -> Path:
-    settings.PHOTO_FOLDER = tmp_path / "photos"
-    return settings.PHOTO_FOLDER
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("photo_folder")]
 
 
 @pytest.fixture
@@ -41,7 +35,7 @@ def files(folder: Path) -> list[str]:
     return sorted(path.name for path in folder.iterdir()) if folder.exists() else []
 
 
-def test_a_photo_from_the_camera_stands_on_the_card(card, mechanic, folder):
+def test_a_photo_from_the_camera_stands_on_the_card(card, mechanic, photo_folder):
     answer = upload(mechanic, card, field="camera", caption="Scored rotor")
     photo = Photo.objects.get()
     assert answer["Location"] == f"/jobs/{card.pk}/photos/"
@@ -51,7 +45,7 @@ def test_a_photo_from_the_camera_stands_on_the_card(card, mechanic, folder):
         64,
         48,
     )
-    assert files(folder) == [photo.name]
+    assert files(photo_folder) == [photo.name]
     page = mechanic.get(f"/jobs/{card.pk}/photos/").content.decode()
     assert 'alt="Scored rotor"' in page
     assert 'accept="image/*" capture="environment"' in page
@@ -88,14 +82,16 @@ def test_a_photo_of_a_part_elsewhere_is_refused_beside_the_field(card, mechanic)
     ids=["text", "empty", "svg", "truncated", "animated", "bomb"],
 )
 @pytest.mark.parametrize("field", ["file", "camera"])
-def test_what_is_no_photo_is_refused_beside_its_field_and_leaves_nothing(card, mechanic, folder, field, content, said):
+def test_what_is_no_photo_is_refused_beside_its_field_and_leaves_nothing(
+    card, mechanic, photo_folder, field, content, said
+):
     answer = upload(mechanic, card, content, field=field, caption="kept words")
     page = answer.content.decode()
     assert answer.status_code == 422
     assert said in page
     assert f'id="id_{field}_error"' in page
     assert 'value="kept words"' in page
-    assert (Photo.objects.count(), files(folder)) == (0, [])
+    assert (Photo.objects.count(), files(photo_folder)) == (0, [])
 
 
 def test_a_file_too_large_is_dropped_on_the_way_in_and_said_beside_its_field(card, mechanic, settings):
@@ -124,9 +120,9 @@ def test_two_pictures_at_once_are_refused(card, mechanic):
     assert mechanic.post(f"/jobs/{card.pk}/photos/", two).status_code == 422
 
 
-def test_a_caption_too_long_is_refused(card, mechanic, folder):
+def test_a_caption_too_long_is_refused(card, mechanic, photo_folder):
     assert upload(mechanic, card, caption="x" * 201).status_code == 422
-    assert files(folder) == []
+    assert files(photo_folder) == []
 
 
 def test_a_caption_is_shown_escaped(card, mechanic):
@@ -134,19 +130,19 @@ def test_a_caption_is_shown_escaped(card, mechanic):
     assert "<script>alert" not in mechanic.get(f"/jobs/{card.pk}/photos/").content.decode()
 
 
-def test_the_same_photo_again_stands_once(card, mechanic, folder):
+def test_the_same_photo_again_stands_once(card, mechanic, photo_folder):
     for _ in range(2):
         assert upload(mechanic, card).status_code == 302
-    assert (Photo.objects.count(), len(files(folder))) == (1, 1)
+    assert (Photo.objects.count(), len(files(photo_folder))) == (1, 1)
 
 
-def test_a_full_card_takes_no_more(card, mechanic, folder):
+def test_a_full_card_takes_no_more(card, mechanic, photo_folder):
     for number in range(photo_actions.MOST_PHOTOS):
         upload(mechanic, card, pictures.jpeg(64 + number, 48))
     answer = upload(mechanic, card, pictures.jpeg(300, 48))
     assert answer.status_code == 409
     assert "The card holds 20 photos" in answer.content.decode()
-    assert len(files(folder)) == photo_actions.MOST_PHOTOS
+    assert len(files(photo_folder)) == photo_actions.MOST_PHOTOS
 
 
 def test_reviewers_look_and_do_not_add(card, mechanic, reviewer):
@@ -171,47 +167,47 @@ def test_the_picture_goes_to_staff_only_and_stays_with_their_browser(card, mecha
     assert Client().get(f"/photos/{photo.pk}/").status_code == 302
 
 
-def test_a_picture_whose_file_is_gone_is_not_found(card, mechanic, folder):
+def test_a_picture_whose_file_is_gone_is_not_found(card, mechanic, photo_folder):
     upload(mechanic, card)
     photo = Photo.objects.get()
-    (folder / photo.name).unlink()
+    (photo_folder / photo.name).unlink()
     assert mechanic.get(f"/photos/{photo.pk}/").status_code == 404
 
 
-def test_a_photo_taken_off_takes_its_file_along(card, mechanic, folder):
+def test_a_photo_taken_off_takes_its_file_along(card, mechanic, photo_folder):
     upload(mechanic, card)
     mechanic.post(f"/jobs/{card.pk}/photos/{Photo.objects.get().pk}/drop/")
-    assert (Photo.objects.count(), files(folder)) == (0, [])
+    assert (Photo.objects.count(), files(photo_folder)) == (0, [])
 
 
-def test_a_photo_of_another_card_is_not_taken_off(card, mechanic, folder):
+def test_a_photo_of_another_card_is_not_taken_off(card, mechanic, photo_folder):
     upload(mechanic, card)
     other = make.JobCardFactory()
     answer = mechanic.post(f"/jobs/{other.pk}/photos/{Photo.objects.get().pk}/drop/", follow=True)
     assert "There is no such photo on this card" in answer.content.decode()
-    assert len(files(folder)) == 1
+    assert len(files(photo_folder)) == 1
 
 
-def test_a_file_goes_when_its_record_cannot_be_written(card, mechanic, folder, now):
+def test_a_file_goes_when_its_record_cannot_be_written(card, mechanic, photo_folder, now):
     picture = photo_actions.encoded_anew(pictures.jpeg())
     with pytest.raises(ValueError, match="no number"):
         photo_actions.keep_photo(
             card_id=card.pk, picture=picture, caption="x", component_id="no number", by=None, now=now
         )
-    assert files(folder) == []
+    assert files(photo_folder) == []
 
 
-def test_lost_files_are_forgotten_after_an_hour_and_others_stay(card, mechanic, folder, now):
+def test_lost_files_are_forgotten_after_an_hour_and_others_stay(card, mechanic, photo_folder, now):
     import os
 
     upload(mechanic, card)
     kept = Photo.objects.get().name
     for name, age in (("lost.jpg", 7200), ("half.part", 7200), ("young.jpg", 60)):
-        (folder / name).write_bytes(b"x")
-        os.utime(folder / name, (now.timestamp() - age,) * 2)
-    os.utime(folder / kept, (now.timestamp() - 7200,) * 2)
+        (photo_folder / name).write_bytes(b"x")
+        os.utime(photo_folder / name, (now.timestamp() - age,) * 2)
+    os.utime(photo_folder / kept, (now.timestamp() - 7200,) * 2)
     assert photo_actions.forget_lost_files(now=now) == 2
-    assert files(folder) == sorted([kept, "young.jpg"])
+    assert files(photo_folder) == sorted([kept, "young.jpg"])
 
 
 @pytest.fixture
@@ -233,13 +229,13 @@ def test_the_signed_entry_names_each_photo_by_its_hash(signed, workshop):
     assert [photo["component"] for photo in body["photos"]] == [None, workshop.chain.pk]
 
 
-def test_a_signed_card_takes_no_photo_and_gives_none_away(signed, mechanic, folder):
+def test_a_signed_card_takes_no_photo_and_gives_none_away(signed, mechanic, photo_folder):
     answer = upload(mechanic, signed, pictures.jpeg(70, 70))
     assert answer.status_code == 409
     page = mechanic.post(f"/jobs/{signed.pk}/photos/{Photo.objects.first().pk}/drop/", follow=True).content.decode()
     assert "was signed by" in page
     assert "drop/" not in page
-    assert (Photo.objects.count(), len(files(folder))) == (2, 2)
+    assert (Photo.objects.count(), len(files(photo_folder))) == (2, 2)
 
 
 def verified() -> str:
@@ -252,22 +248,22 @@ def test_verifying_the_logbook_counts_the_photos_that_hold(signed):
     assert "2 photos hold" in verified()
 
 
-def test_verifying_the_logbook_names_a_photo_that_was_changed(signed, folder):
+def test_verifying_the_logbook_names_a_photo_that_was_changed(signed, photo_folder):
     photo = Photo.objects.order_by("pk").first()
-    (folder / photo.name).write_bytes(b"another picture")
+    (photo_folder / photo.name).write_bytes(b"another picture")
     out = io.StringIO()
     with pytest.raises(CommandError):
         call_command("verify_logbook", stdout=out)
     assert f"Card J25-00042, photo {photo.pk}: its file was changed after it was taken in" in out.getvalue()
 
 
-def test_a_photo_whose_file_is_gone_is_named(signed, folder):
+def test_a_photo_whose_file_is_gone_is_named(signed, photo_folder):
     photo = Photo.objects.order_by("pk").first()
-    (folder / photo.name).unlink()
+    (photo_folder / photo.name).unlink()
     assert [(fault.card, fault.why) for fault in photo_faults()] == [("J25-00042", "its file is gone")]
 
 
-def test_photos_of_open_cards_are_verified_too(card, mechanic, folder):
+def test_photos_of_open_cards_are_verified_too(card, mechanic, photo_folder):
     upload(mechanic, card)
     assert list(photo_faults()) == []
 

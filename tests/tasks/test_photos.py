@@ -11,12 +11,11 @@ from tracker.actions.photo_files import write_photo
 pytestmark = pytest.mark.django_db
 
 
-def test_files_that_no_photo_owns_go_at_night(settings, tmp_path):
-    settings.PHOTO_FOLDER = tmp_path / "photos"
+def test_files_that_no_photo_owns_go_at_night(photo_folder):
     names = [write_photo(b"x"), write_photo(b"y")]
     for name in names:
-        os.utime(settings.PHOTO_FOLDER / name, (0, 0))
+        os.utime(photo_folder / name, (0, 0))
     make.PhotoFactory(name=names[0])
     current_app.loader.import_default_modules()
     assert current_app.tasks["tracker.forget_lost_photos"].apply(throw=True).result == 1
-    assert [path.name for path in settings.PHOTO_FOLDER.iterdir()] == [names[0]]
+    assert [path.name for path in photo_folder.iterdir()] == [names[0]]
