@@ -1,15 +1,13 @@
 """Days at the bench: asked for by owners, decided by the desk. A day holds what the bench can do, whoever asks first."""
 
-import uuid
 from datetime import date, datetime
-from email.utils import parseaddr
 
-from django.conf import settings
 from django.db import connection
 from django.db.models import F
 
 from services.due_words import say_date
 from services.identity import clean_text
+from tracker.actions.posting import new_message_id
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, WrongState
 from tracker.actions.steps import lock_trikes
 from tracker.actions.transactions import action
@@ -157,11 +155,9 @@ def _tell_owner(row: Appointment, now: datetime) -> None:
         return
     confirmed = row.state == Appointment.State.CONFIRMED
     said = [f"{_said(row.on)} is agreed: please bring your trike to us on that day."] if confirmed else []
-    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
     OutboxMessage.objects.create(
         key=f"appointment:{row.pk}:{row.state}", kind=KIND, trike=row.trike, owner=row.owner,
-        visit_id=row.visit_id, message_id=f"<{uuid.uuid4()}@{domain}>", created_at=now,
-        not_before=now,
+        visit_id=row.visit_id, message_id=new_message_id(), created_at=now, not_before=now,
         payload={
             "subject": "your day at the workshop" if confirmed else "about the day you asked for",
             "paragraphs": [*said, *filter(None, [row.answer])],

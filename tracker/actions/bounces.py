@@ -6,15 +6,13 @@ Only who got a letter knows the token in its sender address and its Message-ID: 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from email.utils import parseaddr
 from typing import Any
 
-from django.conf import settings
 from django.db.models import F
 
 from services.bounces import SOFT_COUNT, SOFT_HOURS, Kind, Returned, settled_kind
 from tracker.actions.letters import one_line
-from tracker.actions.posting import address_mark, token_in
+from tracker.actions.posting import address_mark, message_id_of, token_in
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Owner
 
@@ -59,9 +57,8 @@ def note_bounce(*, returned: Returned, report: str, now: datetime) -> Noted:
 
 def _letter_of(returned: Returned) -> OutboxMessage | None:
     """The letter a report speaks of: by the token of its sender address, else by a Message-ID."""
-    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
     tokens = [token for token in map(token_in, returned.addresses) if token]
-    for names in ([f"<{token}@{domain}>" for token in tokens], list(returned.message_ids)):
+    for names in (list(map(message_id_of, tokens)), list(returned.message_ids)):
         found = _held(names)
         if found is not None:
             return found

@@ -1,7 +1,6 @@
 """A found trike: what the finder writes goes to the workshop by mail and stands nowhere else once it went out."""
 
 import hashlib
-import uuid
 from datetime import UTC, datetime
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -13,10 +12,11 @@ from services.identity import clean_text, visible
 from tracker.actions.hand_on import KIND as HAND_ON
 from tracker.actions.hand_on import hand_on_words
 from tracker.actions.letters import POLICY, one_line
-from tracker.actions.posting import Letter, sender_of
+from tracker.actions.posting import Letter, new_message_id, sender_of
 from tracker.actions.refusals import Invalid, NotEnough
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Trike
+from tracker.queries.reminders import trike_name
 
 KIND = "found"
 TO_DESK = {KIND, HAND_ON}  # words of people outside, for the workshop itself
@@ -39,7 +39,7 @@ def tell_workshop(*, trike_id: int, where: str, reach: str = "", now: datetime) 
         key=f"found:{trike_id}:{now.astimezone(UTC):%Y-%m-%d}:{said}",
         defaults={
             "kind": KIND, "trike_id": trike_id, "payload": {"where": words, "reach": contact}, "not_before": now,
-            "created_at": now, "message_id": f"<{uuid.uuid4()}@{_domain()}>",
+            "created_at": now, "message_id": new_message_id(),
         },
     )  # fmt: skip
     return message
@@ -67,7 +67,7 @@ def write_desk_letter(message: OutboxMessage, now: datetime) -> Letter:
 def _found_words(message: OutboxMessage) -> tuple[str, str]:
     """Subject and text of the mail about a found trike."""
     trike = message.trike
-    name = " ".join(filter(None, [trike.model, trike.plate])) or trike.frame_serial
+    name = trike_name(trike)
     subject = f"STOLEN trike found: {name}" if trike.stolen_on else f"Trike found: {name}"
     return subject, _text(message, trike)
 
@@ -84,7 +84,3 @@ def _text(message: OutboxMessage, trike: Trike) -> str:
     told.append(f"The trike: {settings.PUBLIC_URL}/trikes/{trike.pk}/")
     told.append("These words stand in this mail alone: the record keeps none of them.")
     return "\n\n".join(told) + "\n"
-
-
-def _domain() -> str:
-    return parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]

@@ -1,13 +1,12 @@
 """An owner sells or gives the trike away: their words go to the desk by mail. Nothing is transferred by itself."""
 
 import hashlib
-import uuid
 from datetime import UTC, datetime
-from email.utils import parseaddr
 
 from django.conf import settings
 
 from services.identity import clean_text
+from tracker.actions.posting import new_message_id
 from tracker.actions.refusals import NotEnough
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, OwnerLink
@@ -32,7 +31,7 @@ def ask_to_hand_on(*, link: OwnerLink, words: str, now: datetime) -> OutboxMessa
         key=f"hand_on:{link.trike_id}:{now.astimezone(UTC):%Y-%m-%d}:{seal}",
         defaults={
             "kind": KIND, "trike_id": link.trike_id, "payload": {"words": said, "owner": link.owner_id},
-            "not_before": now, "created_at": now, "message_id": f"<{uuid.uuid4()}@{_domain()}>",
+            "not_before": now, "created_at": now, "message_id": new_message_id(),
         },
     )  # fmt: skip
     return message
@@ -50,7 +49,3 @@ def hand_on_words(message: OutboxMessage) -> tuple[str, str]:
         "These words stand in this mail alone: the record keeps none of them.",
     ]
     return subject, "\n\n".join(lines) + "\n"
-
-
-def _domain() -> str:
-    return parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]

@@ -1,6 +1,7 @@
 """What passes between the outbox and a channel: a finished letter one way, what became of it the other way."""
 
 import re
+import uuid
 from dataclasses import dataclass
 from email.utils import parseaddr
 from enum import StrEnum
@@ -49,7 +50,17 @@ class Channel(Protocol):
         ...
 
 
-# Where a letter comes back to
+# The name of a letter, and where it comes back to
+
+
+def new_message_id() -> str:
+    """Return a Message-ID that no other letter has (RFC 5322 section 3.6.4)."""
+    return message_id_of(str(uuid.uuid4()))
+
+
+def message_id_of(token: str) -> str:
+    """Return the Message-ID whose random part is `token`."""
+    return f"<{token}@{parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition('@')[2]}>"
 
 
 def sender_of(message_id: str) -> str:

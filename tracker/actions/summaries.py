@@ -1,14 +1,11 @@
 """The summary for the owner: written while the card is a draft, mailed on request once it is signed, once."""
 
-import uuid
 from datetime import datetime
-from email.utils import parseaddr
-
-from django.conf import settings
 
 from services.identity import clean_text
 from services.summary import LONGEST
 from tracker.actions.card_steps import draft_card, touch
+from tracker.actions.posting import new_message_id
 from tracker.actions.refusals import WrongState
 from tracker.actions.release_refusals import NoAddress
 from tracker.actions.steps import lock_version
@@ -42,11 +39,10 @@ def mail_summary(*, card_id: int, by: User | None = None, now: datetime) -> Outb
             f"Job card {card} is not signed.", field="card", remedy="Sign it first, then mail its summary."
         )
     owner = _reachable_owner(card)
-    host = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
     message, _ = OutboxMessage.objects.get_or_create(
         key=message_key(card.pk),
         defaults={
-            "kind": SUMMARY, "trike_id": card.trike_id, "owner": owner, "message_id": f"<{uuid.uuid4()}@{host}>",
+            "kind": SUMMARY, "trike_id": card.trike_id, "owner": owner, "message_id": new_message_id(),
             "payload": {"card": card.pk, "asked_by": by.pk if by else None}, "not_before": now, "created_at": now,
         },
     )  # fmt: skip
