@@ -12,16 +12,15 @@ SEARCHED_DAYS = 60  # ahead of the wanted day; a bench that is full for longer n
 
 @dataclass(frozen=True)
 class Bench:
-    """What a day holds: minutes at most (0: no limit), minutes taken by day, the weekdays (Monday 0) and dates without work."""
+    """What a day holds: minutes at most (0: no limit), minutes taken by day, the weekdays without work (Monday 0)."""
 
     minutes: int
     taken: Mapping[date, int]
     closed_weekdays: Collection[int] = ()
-    closed_dates: Collection[date] = ()
 
     def is_open(self, day: date) -> bool:
         """Whether the workshop works on that day."""
-        return day.weekday() not in self.closed_weekdays and day not in self.closed_dates
+        return day.weekday() not in self.closed_weekdays
 
     def has_room(self, day: date, minutes: int) -> bool:
         """Whether work of `minutes` still goes into the day; work longer than a day wants a whole one."""

@@ -124,7 +124,7 @@ def test_a_declined_day_is_not_offered_again_and_an_offered_one_comes_first(link
     assert stands.refused == Appointment.objects.get()
     row = ask_for_day(link=link, on=WEDNESDAY, now=NOW)
     decide_appointment(appointment_id=row.pk, choice="offer", on=date(2026, 6, 2), by=None, now=NOW)
-    assert standing_of(link).chosen == date(2026, 6, 2)
+    assert standing_of(link).offered == date(2026, 6, 2)
     with pytest.raises(DayTaken):
         ask_for_day(link=link, on=TUESDAY, now=NOW)
     assert ask_for_day(link=link, on=date(2026, 6, 2), now=NOW).state == "asked"

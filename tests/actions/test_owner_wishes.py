@@ -56,6 +56,13 @@ def test_what_waits_to_be_sent_waits_as_long_and_comes_when_the_wish_ends():
     assert OutboxMessage.objects.get().not_before == NOW
 
 
+def test_the_one_reminder_that_comes_through_a_snooze_does_not_wait_for_a_longer_one():
+    link = linked(SAFE)
+    OutboxMessage.objects.update(stage="snoozed", not_before=NOW)
+    snooze_visit(link=link, weeks=4, now=NOW)
+    assert OutboxMessage.objects.get().not_before == NOW
+
+
 def test_overdue_safety_work_is_not_put_off_and_says_which():
     link = linked(SAFE, months=11)
     with pytest.raises(SafetyDoesNotWait) as refused:

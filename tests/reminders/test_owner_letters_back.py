@@ -9,7 +9,7 @@ from tests.factories import NOW
 from tests.reminders.conftest import dispatch_all, text_of
 from tracker.actions.appointments import decide_appointment
 from tracker.actions.hand_on import ask_to_hand_on
-from tracker.models import OutboxMessage
+from tracker.models import OutboxMessage, Visit
 
 pytestmark = pytest.mark.django_db
 
@@ -52,3 +52,10 @@ def test_words_about_handing_on_reach_the_desk_and_are_forgotten(asked, postbox)
     assert "My brother Nils." in text_of(postbox.mails[0])
     assert f"/trikes/{asked.trike_id}/owner/" in text_of(postbox.mails[0])
     assert "Nils" not in str(OutboxMessage.objects.values())
+
+
+def test_the_answer_to_a_day_asked_for_does_not_wait_for_the_end_of_a_snooze(asked, postbox):
+    Visit.objects.update(snoozed_until=date(2026, 5, 29))
+    decide_appointment(appointment_id=asked.pk, choice="confirm", by=None, now=NOW)
+    dispatch_all(postbox, NOW)
+    assert len(postbox.letters) == 1

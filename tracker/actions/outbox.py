@@ -20,11 +20,11 @@ from tracker.actions.letters import Links, write_letter
 from tracker.actions.link_steps import mint_link
 from tracker.actions.posting import Channel, Delivery, Letter, Outcome, address_mark
 from tracker.actions.refusals import FieldInvalid, Invalid, WrongState
-from tracker.actions.reminder_messages import QUESTION, SNOOZED
+from tracker.actions.reminder_messages import QUESTION, REMINDER, SNOOZED
 from tracker.actions.transactions import action
 from tracker.models import OutboxMessage, Owner, User, Visit
+from tracker.queries.appointments import has_agreed_day
 from tracker.queries.asking import read_days
-from tracker.queries.bench_load import has_agreed_day
 from tracker.queries.clock import day_of, local_date
 from tracker.queries.owner_hours import may_arrive, snooze_end
 from tracker.queries.reminders import lines_of_visit, may_write_to, owner_today, owner_view, owns, still_due
@@ -147,13 +147,13 @@ def _no_visit(message: OutboxMessage, owner: Owner, now: datetime) -> str:
 
 
 def _allowed(message: OutboxMessage, now: datetime) -> datetime:
-    """The next moment this message may arrive: safety notices and what was asked for keep no quiet hours.
+    """The next moment this message may arrive: safety notices, summaries and words to the desk keep no quiet hours.
 
-    A reminder that its owner snoozed meanwhile waits for the end of the snooze.
+    A reminder that its owner snoozed meanwhile waits for the end of the snooze; the answer to a day asked for does not.
     """
     if message.kind in {SAFETY, SUMMARY, *TO_DESK}:
         return now
-    visit = None if message.stage == SNOOZED else message.visit
+    visit = message.visit if message.kind == REMINDER and message.stage != SNOOZED else None
     return may_arrive(message.owner, snooze_end(visit, message.owner, now))
 
 

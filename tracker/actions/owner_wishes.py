@@ -1,8 +1,8 @@
 """What an owner sets or does behind their link: later, quiet, units, own tasks done. Each is bound to the link's trike."""
 
 from collections.abc import Collection
-from datetime import datetime, time, timedelta
-from zoneinfo import ZoneInfo, available_timezones
+from datetime import date, datetime, timedelta
+from zoneinfo import available_timezones
 
 from django.db.models import F
 
@@ -10,11 +10,14 @@ from services.errors import Refusal
 from services.hemisphere import is_southern
 from services.intervals import covered_tasks
 from services.kinds import all_tasks, includes_map
+from services.kinds import task as task_of
 from tracker.actions.refusals import FieldInvalid, Invalid, UnknownTimeZone, WrongState
+from tracker.actions.reminder_messages import REMINDER, SNOOZED
 from tracker.actions.steps import draft_of, lock_trikes, refresh_due, write_logs
 from tracker.actions.transactions import action
-from tracker.models import Completion, DueLine, Fitment, OutboxMessage, Owner, OwnerLink, Ownership, Visit, VisitLine
-from tracker.queries.reminders import owner_today
+from tracker.models import Completion, DueLine, Fitment, OutboxMessage, Owner, OwnerLink, Ownership, Visit
+from tracker.queries.owner_hours import snooze_end
+from tracker.queries.reminders import lines_of_visit, owner_today
 
 SNOOZE_WEEKS = (1, 2, 4)
 DISTANCES, PRESSURES = ("km", "mi"), ("psi", "bar", "kPa")
@@ -55,24 +58,16 @@ def snooze_visit(*, link: OwnerLink, weeks: int, now: datetime) -> Visit:
         )  # fmt: skip
     visit.snoozed_until = today + timedelta(weeks=weeks) if weeks else None
     visit.save(update_fields=["snoozed_until"])
-    begins = datetime.combine(visit.snoozed_until or today, time(), ZoneInfo(link.owner.time_zone))
-    OutboxMessage.objects.filter(visit=visit, kind="reminder", state=OutboxMessage.State.WAITING).update(
-        not_before=max(begins, now)
-    )
+    begins = snooze_end(visit, link.owner, now)
+    waiting = OutboxMessage.objects.filter(visit=visit, kind=REMINDER, state=OutboxMessage.State.WAITING)
+    waiting.exclude(stage=SNOOZED).update(not_before=begins)  # that one comes through a snooze
     return visit
 
 
-def _overdue_safety(visit: Visit, today) -> str:
+def _overdue_safety(visit: Visit, today: date) -> str:
     """The title of a safety task of this visit that is past its day; '' where none is."""
-    planned = set(VisitLine.objects.filter(visit=visit).values_list("component_id", "task"))
-    rows = DueLine.objects.filter(trike_id=visit.trike_id, safety=True, due_on__lt=today).order_by("due_on", "pk")
-    titles = {task.code: task.title for task in all_tasks()}
-    late = (
-        titles[code]
-        for component_id, code in rows.values_list("component_id", "task")
-        if (component_id, code) in planned
-    )
-    return next(late, "")
+    late = (line for line in lines_of_visit(visit) if line.safety and line.due_on < today)
+    return next((task_of(line.task).title for line in late), "")
 
 
 @action

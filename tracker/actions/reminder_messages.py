@@ -3,21 +3,18 @@
 Steps of the sweep (actions/reminders.py): they open no transaction of their own.
 """
 
-import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from email.utils import parseaddr
 from zoneinfo import ZoneInfo
-
-from django.conf import settings
 
 from services.kinds import task as task_of
 from services.reminding import Step
 from services.visits import stage
+from tracker.actions.posting import new_message_id
 from tracker.models import Appointment, DueLine, OutboxMessage, Owner, Visit, VisitLine
-from tracker.queries.asking import may_be_asked, read_days, steps_of
-from tracker.queries.bench_load import with_open_appointment
+from tracker.queries.appointments import with_open_appointment
+from tracker.queries.asking import Key, may_be_asked, read_days, steps_of
 from tracker.queries.clock import date_of_day, local_date
 from tracker.queries.owner_hours import may_arrive
 from tracker.queries.reminders import LEAD_DAYS, may_write_to, owner_today, owners_of, stage_word
@@ -40,11 +37,16 @@ class Sent:
 
 @dataclass(frozen=True)
 class VisitFacts:
-    """When the first task of a visit falls due, and its first safety task; whether the owner can do all of it."""
+    """The tasks of a visit: when the first of them falls due, and the first that safety hangs on."""
 
+    keys: frozenset[Key]
     due_on: date
     safety_on: date | None
-    own_only: bool
+
+    @property
+    def own_only(self) -> bool:
+        """Whether the owner can do all of it."""
+        return all(task_of(task).owner_can for _, task in self.keys)
 
 
 @dataclass(frozen=True)
@@ -63,13 +65,13 @@ def write_messages(visits: Sequence[Visit], lines: Mapping[int, Sequence[DueLine
     ids = sorted({visit.trike_id for visit in visits} | set(lines))
     owners = {pk: owner for pk, owner in owners_of(ids).items() if may_write_to(owner)}
     history = _sent(owners)
-    ground = _Ground(
-        now, owners, history, _facts_of([visit.pk for visit in visits]), with_open_appointment(owners, local_date(now))
-    )
+    facts = _facts_of([visit.pk for visit in visits])
+    ground = _Ground(now, owners, history, facts, with_open_appointment(owners, local_date(now)))
     open_visits = {visit.trike_id: visit for visit in visits}
     words = {pk: _word(visit, ground) for pk, visit in open_visits.items() if pk in owners}
     steps = _steps(ground, open_visits, lines)
-    asked = [pk for pk, some in steps.items() if _asks_first(words.get(pk, ""), some, _keys_of(open_visits.get(pk)))]
+    planned = {pk: facts[visit.pk].keys for pk, visit in open_visits.items()}
+    asked = [pk for pk, some in steps.items() if _asks_first(words.get(pk, ""), some, planned.get(pk, ()))]
     messages = [_question(pk, owners[pk], now) for pk in asked]
     _note_last_readings(messages)
     messages += [
@@ -98,18 +100,16 @@ def _sent(owners: Mapping[int, Owner]) -> dict[int, list[Sent]]:
 
 
 def _facts_of(visit_ids: Sequence[int]) -> dict[int, VisitFacts]:
-    rows: dict[int, list[tuple[date, str]]] = {}
-    for visit_id, due_on, task in VisitLine.objects.filter(visit_id__in=visit_ids).values_list(
-        "visit_id", "due_on", "task"
-    ):
-        rows.setdefault(visit_id, []).append((due_on, task))
+    lines: dict[int, list[VisitLine]] = {}
+    for line in VisitLine.objects.filter(visit_id__in=visit_ids):
+        lines.setdefault(line.visit_id, []).append(line)
     return {
         pk: VisitFacts(
-            due_on=min(due_on for due_on, _ in some),
-            safety_on=min((due_on for due_on, task in some if task_of(task).safety), default=None),
-            own_only=all(task_of(task).owner_can for _, task in some),
+            keys=frozenset((line.component_id, line.task) for line in some),
+            due_on=min(line.due_on for line in some),
+            safety_on=min((line.due_on for line in some if task_of(line.task).safety), default=None),
         )
-        for pk, some in rows.items()
+        for pk, some in lines.items()
     }
 
 
@@ -175,7 +175,7 @@ def _rank(written: Iterable[str]) -> int:
 
 def _steps(
     ground: _Ground, visits: Mapping[int, Visit], lines: Mapping[int, Sequence[DueLine]]
-) -> dict[int, dict[tuple[int, str], Step]]:
+) -> dict[int, dict[Key, Step]]:
     """Trike id -> what each of its tasks calls for, of those whose owners may be asked now."""
     asked = {
         pk: [sent.at for sent in ground.history.get(pk, ()) if sent.stage == QUESTION]
@@ -196,15 +196,7 @@ def _may_hear(trike_id: int, visit: Visit | None, ground: _Ground) -> bool:
     return not told and not is_snoozed(visit, owner_today(ground.owners[trike_id], ground.now))
 
 
-def _keys_of(visit: Visit | None) -> set[tuple[int, str]]:
-    """The tasks of an open visit. `wanted` stands on those planned in this sweep, lines on those that were kept."""
-    if visit is None:
-        return set()
-    wanted = getattr(visit, "wanted", None)
-    return set(wanted) if wanted is not None else {(line.component_id, line.task) for line in visit.lines.all()}
-
-
-def _asks_first(word: str, steps: Mapping[tuple[int, str], Step], visit_keys: set[tuple[int, str]]) -> bool:
+def _asks_first(word: str, steps: Mapping[Key, Step], visit_keys: Collection[Key]) -> bool:
     """Whether a question goes out, instead of the reminder where one is called for (`word`).
 
     A reminder is held back only where none of the visit's own tasks calls for it without a reading.
@@ -236,9 +228,8 @@ def _question(trike_id: int, owner: Owner, now: datetime) -> OutboxMessage:
 
 
 def _message(*, owner: Owner, now: datetime, **values) -> OutboxMessage:
-    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2]
     return OutboxMessage(
-        owner=owner, message_id=f"<{uuid.uuid4()}@{domain}>", not_before=may_arrive(owner, now), created_at=now, **values
+        owner=owner, message_id=new_message_id(), not_before=may_arrive(owner, now), created_at=now, **values
     )  # fmt: skip
 
 

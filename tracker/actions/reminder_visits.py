@@ -4,7 +4,7 @@ Steps of the sweep (actions/reminders.py): they open no transaction of their own
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from django.conf import settings
@@ -45,38 +45,65 @@ def plan_visits(
 ) -> tuple[list[Visit], int]:  # fmt: skip
     """Bring the open visits of these trikes in line with their due lines; return them and how many changed."""
     today = local_date(now)
-    load = bench_load(today)
-    standing = {
-        visit.trike_id: visit
-        for visit in Visit.objects.filter(trike_id__in=ids, state=Visit.State.OPEN).prefetch_related("lines")
-    }
-    new, changed, dropped, kept = [], [], [], []
+    visits = Visit.objects.filter(trike_id__in=ids, state=Visit.State.OPEN).prefetch_related("lines")
+    standing = {visit.trike_id: visit for visit in visits}
     plans = {trike_id: plan_for(lines.get(trike_id, ()), today) for trike_id in ids}
+    sorting = _Sorting(now, today, bench_load(today))
     for trike_id in sorted(ids, key=lambda pk: _turn(pk, plans[pk], lines.get(pk, ()))):
-        plan = plans[trike_id]
-        visit = standing.get(trike_id)
+        sorting.take(trike_id, plans[trike_id], standing.get(trike_id), lines.get(trike_id, ()))
+    sorting.save()
+    return sorting.new + sorting.changed + sorting.kept, len(sorting.new) + len(sorting.changed)
+
+
+@dataclass
+class _Sorting:
+    """What becomes of each trike's visit, and the lines of those to write."""
+
+    now: datetime
+    today: date
+    load: BenchLoad
+    new: list[Visit] = field(default_factory=list)
+    changed: list[Visit] = field(default_factory=list)
+    kept: list[Visit] = field(default_factory=list)
+    dropped: list[Visit] = field(default_factory=list)
+    lines: list[VisitLine] = field(default_factory=list)
+
+    def take(self, trike_id: int, plan: PlannedVisit | None, visit: Visit | None, due: Sequence[DueLine]) -> None:
+        """Sort one trike: its plan, the visit that stands, its due lines."""
         if visit is not None and (plan is None or _for_owner(_keys(visit)) != _for_owner(plan.keys)):
-            dropped.append(visit)
+            self.dropped.append(visit)
             visit = None
         if plan is None:
-            load.leave(trike_id)
-            continue
-        plan = _settled(plan, visit, trike_id, lines[trike_id], today, load)
-        tasks = {(line.component_id, line.task): line.due_on for line in lines[trike_id]}
-        wanted = {key: tasks[key] for key in plan.keys}
+            self.load.leave(trike_id)
+            return
+        plan = _settled(plan, visit, trike_id, due, self.today, self.load)
+        dates = {(line.component_id, line.task): line.due_on for line in due}
+        wanted = {key: dates[key] for key in plan.keys}
         if visit is None:
-            visit = Visit(trike_id=trike_id, opened_at=now)
-            new.append(visit)
+            visit = Visit(trike_id=trike_id, opened_at=self.now)
+            self.new.append(visit)
         elif _differs(visit, plan, wanted):
             visit.sequence += 1
-            changed.append(visit)
+            self.changed.append(visit)
         else:
-            kept.append(visit)
-            continue
-        visit.planned_on, visit.minutes, visit.words, visit.wanted = plan.on, plan.minutes, plan.words[:400], wanted
-        visit.reasons = dict(zip(plan.keys, plan.reasons, strict=True))
-    _save_visits(new, changed, dropped, now)
-    return new + changed + kept, len(new) + len(changed)
+            self.kept.append(visit)
+            return
+        visit.planned_on, visit.minutes, visit.words = plan.on, plan.minutes, plan.words[:400]
+        self.lines += [
+            VisitLine(visit=visit, component_id=component_id, task=task, due_on=due_on, reason=reason[:200])
+            for ((component_id, task), due_on), reason in zip(wanted.items(), plan.reasons, strict=True)
+        ]
+
+    def save(self) -> None:
+        """Write all of it in a fixed number of statements. Dropped ones first: one open visit per trike."""
+        Visit.objects.filter(pk__in=[visit.pk for visit in self.dropped]).update(
+            state=Visit.State.DROPPED, closed_at=self.now, sequence=F("sequence") + 1
+        )
+        Visit.objects.bulk_create(self.new)
+        if self.changed:
+            Visit.objects.bulk_update(self.changed, ["planned_on", "minutes", "words", "sequence"])
+            VisitLine.objects.filter(visit__in=self.changed).delete()
+        VisitLine.objects.bulk_create(self.lines, batch_size=500)
 
 
 def _settled(
@@ -143,28 +170,3 @@ def _for_owner(keys: Iterable[tuple[int, str]]) -> bool:
 def _differs(visit: Visit, plan: PlannedVisit, wanted: dict[tuple[int, str], date]) -> bool:
     stored = {(line.component_id, line.task): line.due_on for line in visit.lines.all()}
     return visit.planned_on != plan.on or stored != wanted
-
-
-def _save_visits(new: list[Visit], changed: list[Visit], dropped: list[Visit], now: datetime) -> None:
-    """Write all of it in a fixed number of statements. Dropped ones first: one open visit per trike."""
-    Visit.objects.filter(pk__in=[visit.pk for visit in dropped]).update(
-        state=Visit.State.DROPPED, closed_at=now, sequence=F("sequence") + 1
-    )
-    Visit.objects.bulk_create(new)
-    if changed:
-        Visit.objects.bulk_update(changed, ["planned_on", "minutes", "words", "sequence"])
-        VisitLine.objects.filter(visit__in=changed).delete()
-    VisitLine.objects.bulk_create(
-        [
-            VisitLine(
-                visit=visit,
-                component_id=component_id,
-                task=task,
-                due_on=due_on,
-                reason=visit.reasons[component_id, task][:200],
-            )
-            for visit in new + changed
-            for (component_id, task), due_on in visit.wanted.items()
-        ],
-        batch_size=500,
-    )

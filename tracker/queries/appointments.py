@@ -1,11 +1,11 @@
 """Days that owners asked for: what the bench has room for, what waits for the desk, what was agreed."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.conf import settings
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, QuerySet, Sum
 
 from services.bench_days import Bench
 from services.kinds import task as task_of
@@ -26,20 +26,12 @@ class Standing:
     near: tuple[date, ...]  # free days around the proposed one, soonest first
     others: tuple[date, ...]
 
-    @property
-    def chosen(self) -> date | None:
-        """The day to suggest."""
-        return self.offered or (self.near[0] if self.near else None)
-
 
 def bench_on(first: date, last: date) -> Bench:
     """Return the bench with the minutes that are asked for or agreed from `first` to `last`."""
     rows = Appointment.objects.filter(state__in=OPEN, on__range=(first, last)).exclude(visit__state=Visit.State.DONE)
     taken = dict(rows.order_by().values_list("on").annotate(Sum("minutes")))
-    return Bench(
-        getattr(settings, "BENCH_MINUTES_A_DAY", 420), taken, settings.CLOSED_WEEKDAYS,
-        getattr(settings, "CLOSED_DATES", ()),
-    )  # fmt: skip
+    return Bench(settings.BENCH_MINUTES_A_DAY, taken, settings.CLOSED_WEEKDAYS)
 
 
 def free_days(minutes: int, today: date, *, but: Collection[date] = ()) -> list[date]:
@@ -49,10 +41,24 @@ def free_days(minutes: int, today: date, *, but: Collection[date] = ()) -> list[
     return [day for day in days if day not in but and bench.is_open(day) and bench.has_room(day, minutes)]
 
 
+def ahead(today: date) -> QuerySet[Appointment]:
+    """Return what is asked for or agreed from `today` on and not done yet."""
+    return Appointment.objects.filter(state__in=OPEN, on__gte=today).exclude(visit__state=Visit.State.DONE)
+
+
 def open_appointment(trike_id: int, today: date) -> Appointment | None:
     """Return what is asked for or agreed for a trike from `today` on and not done yet."""
-    rows = Appointment.objects.filter(trike_id=trike_id, state__in=OPEN, on__gte=today)
-    return rows.exclude(visit__state=Visit.State.DONE).first()
+    return ahead(today).filter(trike_id=trike_id).first()
+
+
+def with_open_appointment(trike_ids: Iterable[int], today: date) -> dict[int, str]:
+    """Return trike id -> state of what is asked for or agreed from `today` on."""
+    return dict(ahead(today).filter(trike_id__in=list(trike_ids)).values_list("trike_id", "state"))
+
+
+def has_agreed_day(trike_id: int, today: date) -> bool:
+    """Return whether a day from `today` on is agreed with the owner of this trike."""
+    return with_open_appointment([trike_id], today).get(trike_id) == Appointment.State.CONFIRMED
 
 
 def refused_days(visit: Visit) -> list[Appointment]:
@@ -90,12 +96,6 @@ def appointments(state: str = "") -> QuerySet[Appointment]:
     """Return appointments with who asked, soonest day first."""
     rows = Appointment.objects.select_related("trike", "owner", "visit", "decided_by")
     return rows.filter(state=state) if state else rows
-
-
-def agreed(today: date) -> QuerySet[Appointment]:
-    """Return the days that are confirmed from `today` on and not done yet."""
-    rows = appointments(Appointment.State.CONFIRMED).filter(on__gte=today)
-    return rows.filter(Q(visit__isnull=True) | ~Q(visit__state=Visit.State.DONE))
 
 
 def counts() -> dict[str, int]:

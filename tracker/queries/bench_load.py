@@ -1,7 +1,6 @@
 """How full the bench is on the days ahead: agreed appointments, and open visits on the days proposed for them."""
 
 from collections import Counter
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -11,8 +10,7 @@ from django.db.models import Exists, OuterRef
 from services.bench_days import Bench
 from services.kinds import all_tasks
 from tracker.models import Appointment, Visit, VisitLine
-
-OPEN_APPOINTMENTS = (Appointment.State.ASKED, Appointment.State.CONFIRMED)
+from tracker.queries.appointments import ahead
 
 
 @dataclass
@@ -51,22 +49,8 @@ def bench_load(today: date) -> BenchLoad:
     visits = Visit.objects.filter(Exists(for_bench), state=Visit.State.OPEN, planned_on__gte=today)
     for trike_id, on, minutes in visits.values_list("trike_id", "planned_on", "minutes"):
         load.take(trike_id, on, minutes)
-    agreed = Appointment.objects.filter(state=Appointment.State.CONFIRMED, on__gte=today).exclude(
-        visit__state=Visit.State.DONE
-    )
+    agreed = ahead(today).filter(state=Appointment.State.CONFIRMED)
     for trike_id, on, minutes in agreed.values_list("trike_id", "on", "minutes"):
         load.take(trike_id, on, minutes or load.mine.get(trike_id, (on, 0))[1])
         load.agreed[trike_id] = on
     return load
-
-
-def has_agreed_day(trike_id: int, today: date) -> bool:
-    """Return whether a day from `today` on is agreed with the owner of this trike."""
-    return with_open_appointment([trike_id], today).get(trike_id) == Appointment.State.CONFIRMED
-
-
-def with_open_appointment(trike_ids: Iterable[int], today: date) -> dict[int, str]:
-    """Return trike id -> state of the appointment that was asked for or confirmed and lies ahead."""
-    rows = Appointment.objects.filter(trike_id__in=list(trike_ids), state__in=OPEN_APPOINTMENTS, on__gte=today)
-    rows = rows.exclude(visit__state=Visit.State.DONE)
-    return dict(rows.values_list("trike_id", "state"))
