@@ -9,8 +9,7 @@ from datetime import date
 
 from services.due_words import say_date
 from services.failures import MODES
-from services.intervals import covered_tasks
-from services.kinds import includes_map, quantity, task
+from services.kinds import comes_with, quantity, task
 from services.units import say_distance, say_pressure
 
 LONGEST = 4_000  # characters of a summary
@@ -168,17 +167,12 @@ def _opening(visit: Visit, unit: str) -> str:
 
 def _once(told: Sequence[Told]) -> list[tuple[str, list[str]]]:
     """Each task once with its places; what a larger one of them includes is not told by itself."""
-    inside = covered_by_others([one.code for one in told])
+    inside = comes_with(one.code for one in told)
     places: dict[str, list[str]] = {}
     for one in told:
         if one.code not in inside:
             places.setdefault(one.code, []).extend([one.place] if one.place else [])
     return list(places.items())
-
-
-def covered_by_others(codes: Sequence[str]) -> set[str]:
-    """Return those of `codes` that a larger one among them includes."""
-    return {code for code in codes if any(code in covered_tasks([other], includes_map()) for other in codes)}
 
 
 def _done_lines(done: Sequence[Told]) -> list[str]:

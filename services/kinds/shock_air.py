@@ -57,11 +57,6 @@ def sag_pct(sag: float, stroke: float) -> float:
     return sag / stroke * 100
 
 
-def hours_to_km(hours: float, km_per_h: float = 18.7) -> float:
-    """Return km ridden in `hours` at a mean speed."""
-    return hours * km_per_h
-
-
 def judge(code: str, value: float, rated: Mapping[str, Any], context: Mapping[str, Any]) -> Verdict:
     """Pressure against the maximum and, where it is known, what was set; sag against 25 to 35 %."""
     return _judge_sag(value) if code == "shock_sag_pct" else _judge_pressure(value, rated, context)

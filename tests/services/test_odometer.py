@@ -219,6 +219,7 @@ def test_hours_are_derived_at_the_printed_mean_speed():
     # mean speed 18.7 km/h, printed for Dutch e-bike riders: 935 km are 50 h
     assert derived_hours(935.0) == pytest.approx(50)
     assert derived_km(50.0) == pytest.approx(935)
+    assert derived_km(200.0) == pytest.approx(3740)
     assert derived_hours(None) is None
 
 

@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from services.due_words import say_date
 from services.rides import Ride
 from services.units import say_distance
 from tracker.actions.refusals import Conflict, Invalid, WrongState
@@ -109,5 +110,4 @@ def _write(trike: Trike, ride: Ride, sha256: str, begun: LastRead, by: User | No
 
 
 def _day(moment: datetime) -> str:
-    day = local_date(moment)
-    return f"{day.day} {day:%b %Y}"
+    return say_date(local_date(moment))

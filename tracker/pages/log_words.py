@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+from services.due_words import say_date
 from services.failures import CAUSES, MODES
 from services.kinds import all_tasks, quantity
 from services.positions import POSITIONS
@@ -161,8 +162,7 @@ def _built(body: dict[str, Any]) -> str:
 
 
 def _day(written: str) -> str:
-    day = date.fromisoformat(written)
-    return f"{day.day} {day:%b %Y}"
+    return say_date(date.fromisoformat(written))
 
 
 def _noted(body: dict[str, Any]) -> str:

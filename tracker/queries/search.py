@@ -6,10 +6,10 @@ only while there is room left, and only of three characters or more (indexes: mi
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from django.db.models import Prefetch, Q, QuerySet
 
+from services.due_words import say_date
 from services.identity import canonical_serial
 from services.positions import POSITIONS
 from tracker.models import Component, Fitment, JobCard, Owner, Ownership, Trike
@@ -109,11 +109,11 @@ def _trike_ids(asked: Asked, limit: int) -> Iterable[int]:
 def _out_of_service(trike: Trike) -> str:
     if trike.state == Trike.State.DELIVERED:
         return ""
-    return f"retired on {_day(trike.retired_on)}" if trike.retired_on else trike.get_state_display()
+    return f"retired on {say_date(trike.retired_on)}" if trike.retired_on else trike.get_state_display()
 
 
 def _stolen(trike: Trike) -> str:
-    return f"STOLEN since {_day(trike.stolen_on)}" if trike.stolen_on else ""
+    return f"STOLEN since {say_date(trike.stolen_on)}" if trike.stolen_on else ""
 
 
 def _components(asked: Asked, limit: int) -> list[Hit]:
@@ -144,7 +144,7 @@ def _whereabouts(component: Component) -> str:
         if fitment.removed_at is None:
             told.append(f"at {place}")
         else:
-            told.append(f"was at {place} until {_day(local_date(fitment.removed_at))}")
+            told.append(f"was at {place} until {say_date(local_date(fitment.removed_at))}")
     if len(places) > PLACES_TOLD:
         told.append("and elsewhere before")
     if not told or component.state != Component.State.FITTED:
@@ -215,10 +215,6 @@ def _jobs(asked: Asked, limit: int) -> list[Hit]:
 
 def _beginnings_first(hits: list[Hit], text: str) -> list[Hit]:
     return sorted(hits, key=lambda hit: (not hit.title.startswith(text), hit.title))
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"
 
 
 def _joined(words: Iterable[str]) -> str:

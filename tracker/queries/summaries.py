@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 
 from services import summary
+from services.kinds import comes_with
 from services.kinds import task as task_of
 from services.positions import POSITIONS
 from services.release import demanded
@@ -134,7 +135,7 @@ def ahead_of(card: JobCard, today: date) -> list[summary.Ahead]:
     for line in DueLine.objects.filter(trike_id=card.trike_id, due_on__isnull=False).order_by("due_on", "pk"):
         if (line.component_id, line.task) not in done:
             soonest.setdefault(line.task, line)
-    inside = summary.covered_by_others(list(soonest))
+    inside = comes_with(soonest)
     return [_ahead(line, today) for code, line in soonest.items() if code not in inside]
 
 

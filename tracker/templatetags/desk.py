@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import mark_safe
 
+from services.due_words import say_date
 from services.failures import CAUSES, FOUND, MODES
 from services.positions import POSITIONS
 from services.units import say_distance, say_pressure
@@ -55,7 +56,7 @@ def day(value: date | datetime | None) -> str:
         return ""
     if isinstance(value, datetime):
         value = timezone.localtime(value).date()
-    return f"{value.day} {value:%b %Y}"
+    return say_date(value)
 
 
 @register.filter
@@ -64,7 +65,7 @@ def moment(value: datetime | None) -> str:
     if value is None:
         return ""
     local = timezone.localtime(value)
-    return f"{local.day} {local:%b %Y, %H:%M}"
+    return f"{say_date(local)}, {local:%H:%M}"
 
 
 @register.filter

@@ -9,7 +9,6 @@ from services.kinds import judge
 from services.kinds.shock_air import (
     after_hose_kpa,
     atmosphere_kpa,
-    hours_to_km,
     is_leaking,
     leak_kpa_per_day,
     normalised_kpa,
@@ -87,11 +86,6 @@ def test_sag_by_subtraction():  # shock maker manual of 2008 prints 7.875 - 7.27
 @pytest.mark.parametrize("sag", [24.9, 35.1])
 def test_sag_outside_25_to_35_per_cent_is_adjusted(sag):
     assert judge("shock_sag_pct", sag).level == "watch"
-
-
-@pytest.mark.parametrize(("hours", "km"), [(50, 935), (200, 3740)])  # Dutch e-bike mean 18.7 km/h, printed
-def test_hours_become_kilometres_at_the_printed_mean_speed(hours, km):
-    assert hours_to_km(hours) == pytest.approx(km, abs=1e-9)
 
 
 def test_above_the_maximum_on_the_part_air_is_let_out():
