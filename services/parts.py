@@ -28,7 +28,7 @@ class Rated:
     never_above: str = ""  # table: the rated value that none of its rows may pass
 
 
-TABLE_KG = (20.0, 500.0)  # plausible system mass: rider, luggage and trike
+SYSTEM_KG = (30.0, 500.0)  # plausible system mass: rider, luggage and trike
 MOST_ROWS = 20
 
 
@@ -113,8 +113,8 @@ _LIST = (
     PartKind("elastomer", "elastomer", (
         _choice("grade", "grade", "soft", "medium", "firm"),
         _number("shore_a", "nominal hardness", "Shore A", 20, 98),
-        _number("from_kg", "made for a system mass from", "kg", 20, 500, required=False),
-        _number("below_kg", "and below", "kg", 20, 500, required=False),
+        _number("from_kg", "made for a system mass from", "kg", *SYSTEM_KG, required=False),
+        _number("below_kg", "and below", "kg", *SYSTEM_KG, required=False),
     )),
     PartKind("brake", "brake", (
         _choice("kind", "kind", "disc", "drum"),
@@ -211,9 +211,9 @@ def _problem_of_table(value: Rated, given: Any, rated: Mapping[str, Any]) -> Rat
     limit = rated.get(value.never_above)
     high = min(value.high, limit) if isinstance(limit, int | float) else value.high
     for mass, number in given:
-        if not (TABLE_KG[0] <= mass <= TABLE_KG[1] and value.low <= number <= high):
+        if not (SYSTEM_KG[0] <= mass <= SYSTEM_KG[1] and value.low <= number <= high):
             words = (
-                f"{title}: {mass:g} kg with {number:g} {value.unit} lies outside {TABLE_KG[0]:g} to {TABLE_KG[1]:g} kg "
+                f"{title}: {mass:g} kg with {number:g} {value.unit} lies outside {SYSTEM_KG[0]:g} to {SYSTEM_KG[1]:g} kg "
                 f"and {value.low:g} to {high:g} {value.unit}."
             )
             return RatedProblem(value.name, "rated-value-out-of-range", words)

@@ -16,7 +16,6 @@ from services.kinds.elastomers import DEFAULT_GRADES, RIDER_KG, grade_for_mass
 from services.kinds.shock_air import SAG_BAND_PCT, sag_pct
 from services.units import say_pressure
 
-SYSTEM_KG = (30.0, 500.0)  # plausible, to keep slips out
 SAG_TARGET = f"{SAG_BAND_PCT[0]:g} to {SAG_BAND_PCT[1]:g} %"
 SAG_NOTE = "Makers differ, from 15 to 35 %: theirs comes first."
 DEFAULT_RULE = "own design rule, no source"
@@ -145,10 +144,10 @@ def judge_sag(sag_mm: float, shock: Shock | None) -> Sag:
     if sag_mm < 0 or pct > 100:
         return Sag(None, "watch", f"{sag_mm:g} mm is no sag of a shock with {shock.stroke_mm:g} mm of stroke.")
     if pct < low:
-        return Sag(pct, "watch", f"{words} - let some air out: target {low:g} to {high:g} %.")
+        return Sag(pct, "watch", f"{words} - let some air out: target {SAG_TARGET}.")
     if pct > high:
-        return Sag(pct, "watch", f"{words} - add air, up to the maximum on the shock: target {low:g} to {high:g} %.")
-    return Sag(pct, "ok", f"{words} - good: target {low:g} to {high:g} %.")
+        return Sag(pct, "watch", f"{words} - add air, up to the maximum on the shock: target {SAG_TARGET}.")
+    return Sag(pct, "ok", f"{words} - good: target {SAG_TARGET}.")
 
 
 def over_limits(fitted: Fitted, system_kg: float | None, pressure_kpa: float | None) -> list[tuple[str, str]]:

@@ -29,7 +29,6 @@ class RideRefused(Refusal):
     """The file holds no ride that can be counted."""
 
     code = "no-ride"
-    status = "invalid"
 
 
 class RideWithoutTimes(RideRefused):

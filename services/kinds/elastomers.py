@@ -50,7 +50,10 @@ def arrhenius_factor(activation_kj_mol: float, cool_c: float, hot_c: float) -> f
 def grade_for_mass(kg: float, bands: Sequence[tuple[float, str]] = DEFAULT_GRADES) -> str:
     """Return the grade for a rider's mass; bands are half-open, so 65.0 kg is medium. Raises ImpossibleMeasurement."""
     if not RIDER_KG[0] <= kg <= RIDER_KG[1]:
-        raise ImpossibleMeasurement("A rider weighs between 20 and 250 kg.", field="kg", remedy="Check the value.")
+        low, high = RIDER_KG
+        raise ImpossibleMeasurement(
+            f"A rider weighs between {low:g} and {high:g} kg.", field="kg", remedy="Check the value."
+        )
     return next(grade for below, grade in bands if kg < below)
 
 

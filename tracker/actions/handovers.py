@@ -6,7 +6,9 @@ from datetime import date, datetime
 from typing import Any
 
 from services.identity import clean_text
-from services.rider_setup import SYSTEM_KG, set_up
+from services.kinds.elastomers import RIDER_KG
+from services.parts import SYSTEM_KG
+from services.rider_setup import set_up
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, SameSigner, WrongState
 from tracker.actions.steps import draft_of, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
@@ -78,7 +80,7 @@ def hand_over(
 
 # What keeps slips of the hand out (common practice, no source): low, high, unit.
 PLAUSIBLE = {
-    "reading_km": (0, 1_000_000, "km"), "rider_mass_kg": (20, 250, "kg"), "system_mass_kg": (*SYSTEM_KG, "kg"),
+    "reading_km": (0, 1_000_000, "km"), "rider_mass_kg": (*RIDER_KG, "kg"), "system_mass_kg": (*SYSTEM_KG, "kg"),
     "shock_pressure_kpa": (0, 3_500, "kPa"), "sag_mm": (0, 150, "mm"), "toe_in_mm": (-10, 10, "mm"),
 }  # fmt: skip
 
