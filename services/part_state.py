@@ -28,11 +28,6 @@ class PartState:
     on: date | None = None
     level: str = ""
 
-    @property
-    def letter(self) -> str:
-        """Its letter in drawings; '' for what needs none."""
-        return LETTERS[self.code]
-
 
 def state_of(due: Iterable[tuple[str, date]], level: str = "") -> PartState:
     """Return how a fitted part stands. due: (status, day) of its tasks; level: what its last measurement came to."""

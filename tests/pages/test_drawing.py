@@ -20,7 +20,7 @@ WIDE, NARROW = SHEETS
 
 
 def place(code: str, state: PartState, *, fitted: bool = True) -> Place:
-    part = FittedPart(None, POSITIONS[code].title, None, state) if fitted else None
+    part = FittedPart(None, None, state) if fitted else None
     return Place(code, POSITIONS[code].title, state, part)
 
 

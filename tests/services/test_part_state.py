@@ -71,4 +71,3 @@ def test_every_state_has_a_title_and_those_that_ask_for_something_a_letter_of_th
     assert set(LETTERS) == set(TITLES)
     letters = [letter for letter in LETTERS.values() if letter]
     assert len(letters) == len(set(letters)) == 5
-    assert PartState("watch").letter == "W"

@@ -1,4 +1,4 @@
-"""QR codes for papers and labels, as SVG: sharp at any size."""
+"""QR codes for papers, as SVG: sharp at any size. A plate label draws its own, in whole modules (labels.py)."""
 
 import segno
 

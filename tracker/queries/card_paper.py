@@ -7,12 +7,12 @@ from typing import Any
 
 from services.due_words import say_date
 from services.limits import limit_words
-from services.units import say_distance, say_pressure
+from services.units import say_distance
 from tracker.models import JobCard, JobTask, Swap
 from tracker.papers.squares import square
 from tracker.queries.cards import CardPage, MeasureLine, TaskLine, card_page
 from tracker.queries.life import distances_now
-from tracker.queries.papers import letterhead, say_day
+from tracker.queries.papers import letterhead, say_day, say_value
 
 SHORT_COMPLAINT = 600  # characters that stand at the head of the card; what is longer goes on at its end
 # What is noted beside a value: the words before and after the line to write it on.
@@ -111,7 +111,7 @@ def _measure(line: MeasureLine) -> dict[str, Any]:
         "instrument": known.instrument,
         "limit": _limit(line),
         "beside": [BESIDE_WORDS[name] for name in known.beside if name not in line.known],
-        "last": f"{_value(line.before.value, known.unit)} on {say_day(line.before.taken_at)}" if line.before else "",
+        "last": f"{say_value(line.before.value, known.unit)} on {say_day(line.before.taken_at)}" if line.before else "",
         "taken": line.taken.words if line.taken else "",
     }
 
@@ -119,10 +119,6 @@ def _measure(line: MeasureLine) -> dict[str, Any]:
 def _limit(line: MeasureLine) -> str:
     told = limit_words(line.quantity.code, line.component.part_type.rated, line.known)
     return f"allowed: {told}" if line.quantity.within else told
-
-
-def _value(value: float, unit: str) -> str:
-    return say_pressure(value) if unit == "kPa" else f"{value:,.6g} {unit}"
 
 
 def _swap(row: Swap) -> str:

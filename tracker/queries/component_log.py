@@ -1,7 +1,7 @@
 """One component's logbook across all trikes it sat on, from birth to scrap, with its life at each event."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 from django.db.models import QuerySet
 
@@ -34,16 +34,6 @@ class ComponentLog:
     def left(self) -> Fitment | None:
         """The fitment it left last, where it sits nowhere now."""
         return self.stays[-1] if self.stays and self.here is None else None
-
-    @property
-    def trikes(self) -> int:
-        """On how many trikes it sat."""
-        return len({stay.trike_id for stay in self.stays})
-
-    @property
-    def made_on(self) -> date | None:
-        """Its day of birth, where the maker told it."""
-        return self.component.made_on
 
 
 def component_log(component_id: int, now: datetime, *, kind: str = "") -> ComponentLog | None:

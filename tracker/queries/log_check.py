@@ -2,11 +2,10 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from itertools import groupby
 
 from services.logbook import Break, first_break
 from tracker.models import LogEntry, Trike
-from tracker.queries.logbook import sealed
+from tracker.queries.logbook import chains_in
 
 MOST = 250_000  # entries in one go; some 15 s at 60 microseconds each, inside what a web worker may take
 
@@ -60,12 +59,12 @@ def check_logbook(*, trike_id: int | None = None, after: int = 0, most: int = MO
     )
     walk, last, stopped = _Walk(), after, None
     entries = walk.counted(rows.order_by("trike_id", "seq").iterator(chunk_size=2000))
-    for pk, group in groupby(entries, key=lambda entry: entry.trike_id):
+    for pk, chain in chains_in(entries):
         if walk.seen > most:  # the first entry of this trike is read already
             stopped, walk.seen = last, walk.seen - 1
             break
-        broken = first_break((entry.seq, entry.prev_hash, sealed(entry), entry.hash) for entry in group)
-        walk.breaks |= {pk: broken} if broken else {}
+        if broken := first_break(chain):
+            walk.breaks[pk] = broken
         walk.chains += 1
         last = pk
     return LogCheck(walk.seen, walk.chains, _named(walk.breaks), stopped, walk.last if trike_id is not None else None)

@@ -1,11 +1,14 @@
 """Reads of the logbook: what is hashed, and the chains."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
+from itertools import groupby
 from typing import Any
 
 from services.logbook import Break, first_break
 from tracker.models import LogEntry
+
+Link = tuple[int, str, dict[str, Any], str]  # (seq, previous hash, sealed content, hash), as services.logbook reads a chain
 
 
 def stamp(moment: datetime) -> str:
@@ -29,27 +32,23 @@ def sealed(entry: LogEntry) -> dict[str, Any]:
     }
 
 
-def chain_of(trike_id: int) -> Iterator[tuple[int, str, dict[str, Any], str]]:
-    """Yield (seq, previous hash, sealed content, hash) of one trike's entries, oldest first."""
-    for entry in LogEntry.objects.filter(trike_id=trike_id).order_by("seq").iterator(chunk_size=2000):
-        yield entry.seq, entry.prev_hash, sealed(entry), entry.hash
+def chain_of(trike_id: int) -> Iterator[Link]:
+    """Yield one trike's entries as links of its chain, oldest first."""
+    return map(_link, LogEntry.objects.filter(trike_id=trike_id).order_by("seq").iterator(chunk_size=2000))
+
+
+def chains_in(entries: Iterable[LogEntry]) -> Iterator[tuple[int, Iterator[Link]]]:
+    """Yield (trike id, its chain) of entries that come trike by trike; a chain is to be read before the next."""
+    for pk, group in groupby(entries, key=lambda entry: entry.trike_id):
+        yield pk, map(_link, group)
 
 
 def broken_chains() -> Iterator[tuple[int, Break]]:
     """Yield (trike id, first break) for every trike whose chain does not hold. One query for the whole logbook."""
-    group: list[tuple[int, str, dict[str, Any], str]] = []
-    current: int | None = None
-    for entry in LogEntry.objects.order_by("trike_id", "seq").iterator(chunk_size=2000):
-        if current is not None and entry.trike_id != current:
-            yield from _break_of(current, group)
-            group = []
-        current = entry.trike_id
-        group.append((entry.seq, entry.prev_hash, sealed(entry), entry.hash))
-    if current is not None:
-        yield from _break_of(current, group)
+    for pk, chain in chains_in(LogEntry.objects.order_by("trike_id", "seq").iterator(chunk_size=2000)):
+        if broken := first_break(chain):
+            yield pk, broken
 
 
-def _break_of(trike_id: int, group: list[tuple[int, str, dict[str, Any], str]]) -> Iterator[tuple[int, Break]]:
-    broken = first_break(group)
-    if broken is not None:
-        yield trike_id, broken
+def _link(entry: LogEntry) -> Link:
+    return entry.seq, entry.prev_hash, sealed(entry), entry.hash

@@ -13,7 +13,7 @@ from tracker.models import Completion, JobCard, Measurement
 from tracker.queries.clock import local_date
 from tracker.queries.wear import RENEWS
 
-Row = tuple[datetime, float, dict[str, Any], str, str]
+Row = tuple[datetime, float, dict[str, Any], str]
 SIGNED = JobCard.State.SIGNED
 TASKS = {code: tuple(task for task, renewed in RENEWS.items() if renewed == code) for code in WEAR_KINDS}
 
@@ -22,8 +22,8 @@ TASKS = {code: tuple(task for task, renewed in RENEWS.items() if renewed == code
 class Series:
     """One quantity of one component, oldest first. last: as measured; values: pressures as they stand at 20 C.
 
-    limit: where it must be renewed, None where nothing says so. words and level: what the last came to; put_right: it was
-    renewed or set anew since.
+    limit: where it must be renewed, None where nothing says so. level: what the last came to; put_right: it was renewed
+    or set anew since.
     """
 
     quantity: Quantity
@@ -31,7 +31,6 @@ class Series:
     values: tuple[float, ...]
     last: float
     level: str
-    words: str
     limit: float | None
     put_right: bool
 
@@ -41,7 +40,7 @@ def series_of(rated_by_component: Mapping[int, Mapping[str, Any]]) -> dict[int, 
     taken: dict[int, dict[str, list[Row]]] = defaultdict(lambda: defaultdict(list))
     rows = Measurement.objects.filter(component_id__in=list(rated_by_component)).order_by("taken_at", "pk")
     for pk, code, state, *row in rows.values_list(
-        "component_id", "quantity", "card__state", "taken_at", "value", "context", "level", "words"
+        "component_id", "quantity", "card__state", "taken_at", "value", "context", "level"
     ):
         if state == SIGNED:  # asked here: asked of SQLite, it would read all signed cards instead of these components
             taken[pk][code].append(tuple(row))
@@ -66,8 +65,8 @@ def _series(code: str, rows: list[Row], rated: Mapping[str, Any], renewed_at: da
     if kind is not None and not any(kind.lacks(rated, row[2]) for row in rows):
         values = [kind.shown(kind.wear(value, rated, beside), rated, beside) for _, value, beside, *_ in rows]
         limit = kind.limits(rated, context)[1]
-    at, last, _, level, words = rows[-1]
+    at, last, _, level = rows[-1]
     return Series(
-        quantity_of(code), tuple(local_date(row[0]) for row in rows), tuple(values), last, level, words, limit,
+        quantity_of(code), tuple(local_date(row[0]) for row in rows), tuple(values), last, level, limit,
         renewed_at is not None and renewed_at >= at,
     )  # fmt: skip

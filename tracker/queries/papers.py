@@ -7,7 +7,7 @@ from django.conf import settings
 
 from services.due_words import say_date
 from services.life import Life
-from services.units import say_distance
+from services.units import say_distance, say_pressure
 from tracker.queries.clock import local_date, workshop_zone
 
 LANGUAGE = "en"  # of the papers' own words
@@ -36,3 +36,8 @@ def say_life(life: Life, unit: str = "km") -> str:
     if life.is_unknown:
         return "not known"
     return f"{'about ' if life.is_estimate else ''}{say_distance(life.km, unit)}"
+
+
+def say_value(value: float, unit: str) -> str:
+    """Return a measured value with its unit as papers write it: '0.81 %'; a pressure (kPa) in bar."""
+    return say_pressure(value) if unit == "kPa" else f"{value:,.6g} {unit}"

@@ -21,7 +21,6 @@ from tracker.models import (
     Component,
     DisplayChange,
     Failure,
-    Fitment,
     Handover,
     JobCard,
     JobTask,
@@ -34,8 +33,9 @@ from tracker.models import (
 from tracker.papers.squares import square
 from tracker.queries.life import Distance, clocks_of, distances_now, runs_of
 from tracker.queries.logbook import chain_of
-from tracker.queries.papers import letterhead, say_day
+from tracker.queries.papers import letterhead, say_day, say_value
 from tracker.queries.passport_parts import as_built, swaps
+from tracker.queries.trike_log import once_fitted
 
 Plain = Callable[[str], str]  # a text without the people in it
 
@@ -46,9 +46,7 @@ def passport(trike_id: int, now: datetime) -> dict[str, Any] | None:
     if trike is None:
         return None
     clocks = clocks_of([trike_id])
-    fitments = list(
-        Fitment.objects.filter(trike_id=trike_id).select_related("component__part_type").order_by("fitted_at", "pk")
-    )
+    fitments = once_fitted(trike_id)
     runs = runs_of({row.component_id for row in fitments}, clocks)
     plain = _discretion(trike_id)
     chain = _chain(trike, now)
@@ -204,16 +202,12 @@ def _measured(trike_id: int) -> list[dict[str, Any]]:
     rows = Measurement.objects.filter(card__trike_id=trike_id, card__state=JobCard.State.SIGNED)
     found: dict[tuple[str, str], list[str]] = defaultdict(list)
     for row in rows.select_related("component__part_type").order_by("taken_at", "pk"):
-        found[row.quantity, _part(row.component)].append(f"{say_day(row.taken_at)}: {_value(row)}")
+        value = say_value(row.value, quantity(row.quantity).unit)
+        found[row.quantity, _part(row.component)].append(f"{say_day(row.taken_at)}: {value}")
     return [
         {"quantity": quantity(code).title, "part": part, "values": values}
         for (code, part), values in sorted(found.items())
     ]
-
-
-def _value(row: Measurement) -> str:
-    unit = quantity(row.quantity).unit
-    return say_pressure(row.value) if unit == "kPa" else f"{row.value:,.6g} {unit}"
 
 
 def _part(component: Component) -> str:

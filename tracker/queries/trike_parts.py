@@ -20,7 +20,6 @@ class FittedPart:
     """A component in its position, with its life and what was measured last on it (None: nothing yet)."""
 
     fitment: Fitment
-    position: str
     life: Life
     state: PartState
     series: Series | None = None
@@ -55,7 +54,7 @@ def places_of(
             continue
         pk = fitment.component_id
         state = state_of(due[pk], _level(series.get(pk)))
-        part = FittedPart(fitment, position.title, runs[pk].life_at(day), state, series.get(pk))
+        part = FittedPart(fitment, runs[pk].life_at(day), state, series.get(pk))
         places.append(Place(code, position.title, state, part))
     return places
 
