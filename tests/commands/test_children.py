@@ -3,12 +3,12 @@ import os
 import signal
 import socket
 import sys
-import threading
 import time
 from pathlib import Path
 
 import pytest
 
+from tests.servers import serving
 from tracker.management.children import Children, Stopped, answers, port_is_free, raise_on_signals
 
 DEAF = """
@@ -75,13 +75,9 @@ class Handler(http.server.BaseHTTPRequestHandler):
 
 
 def test_a_server_answers_or_does_not():
-    with http.server.HTTPServer(("127.0.0.1", 0), Handler) as server:
-        thread = threading.Thread(target=server.serve_forever)
-        thread.start()
+    with serving(http.server.HTTPServer(("127.0.0.1", 0), Handler)) as server:
         address = f"http://127.0.0.1:{server.server_port}"
         heard = answers(f"{address}/healthz"), answers(f"{address}/else")
-        server.shutdown()
-        thread.join()
     assert heard == (True, False)
     assert not answers(f"{address}/healthz")
 

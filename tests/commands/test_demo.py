@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.mail_server import free_port
 from tests.processes import Workshop
-from tests.tasks.conftest import free_port
 
 # Seconds that a start may take. They are counted in processor time of all its processes until it says that it is
 # ready: one of them works at a time, and other tests that share the machine must not fail this one.

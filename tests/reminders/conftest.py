@@ -8,12 +8,16 @@ from email import message_from_bytes, policy
 from email.message import EmailMessage
 
 import pytest
+from django.test import Client
 
 from services.kinds import all_tasks
 from tests import factories
+from tests.factories import NOW
 from tracker.actions.outbox import dispatch_one
+from tracker.actions.owner_links import make_link
 from tracker.actions.posting import Delivery, Letter, Outcome
 from tracker.models import Owner, ServiceInterval, Trike
+from tracker.pages.owner_door import form_key
 
 DUE = datetime(2026, 5, 1, 10, 0, tzinfo=UTC)  # a Friday, 11:00 in London
 
@@ -54,6 +58,26 @@ def fit(trike: Trike, task, *, months: int = 12) -> None:
         factories.ServiceIntervalFactory(
             task=task.code, part_kind=task.on, every_km=None, every_months=months, early_km=0
         )
+
+
+@pytest.fixture
+def standing_clock(time_machine):
+    """The clock stands at NOW."""
+    time_machine.move_to(NOW, tick=False)
+
+
+def token_for(trike: Trike, purpose: str = "page", now: datetime = NOW) -> str:
+    """The token of a link for the present owner of a trike."""
+    owner = trike.ownerships.get(until=None).owner
+    return make_link(trike_id=trike.pk, owner_id=owner.pk, purpose=purpose, now=now)[1]
+
+
+def phone_of(token: str) -> Client:
+    """The owner's phone, strict about forged forms, after the link was opened; `key`: what its forms carry."""
+    phone = Client(enforce_csrf_checks=True)
+    phone.get(f"/o/{token}")
+    phone.key = form_key(token)
+    return phone
 
 
 @dataclass

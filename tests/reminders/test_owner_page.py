@@ -8,8 +8,8 @@ from rest_framework.settings import api_settings
 
 from services.kinds import all_tasks
 from tests import factories
-from tests.reminders.conftest import DUE, days, fit, some_task, trike_with
-from tracker.actions.owner_links import make_link, revoke_links
+from tests.reminders.conftest import DUE, days, fit, phone_of, some_task, token_for, trike_with
+from tracker.actions.owner_links import revoke_links
 from tracker.actions.reminders import sweep_trikes
 from tracker.models import OdometerReading, OwnerLink
 from tracker.pages.owner import BadReading, number
@@ -34,8 +34,7 @@ def trike():
 
 
 def link_to(trike, purpose: str = "page") -> str:
-    owner = trike.ownerships.get(until=None).owner
-    return make_link(trike_id=trike.pk, owner_id=owner.pk, purpose=purpose, now=timezone.now())[1]
+    return token_for(trike, purpose, timezone.now())
 
 
 @pytest.fixture
@@ -45,10 +44,7 @@ def token(trike) -> str:
 
 @pytest.fixture
 def phone(token) -> Client:
-    """The owner's phone, strict about forged forms, after the link was opened."""
-    client = Client(enforce_csrf_checks=True)
-    client.get(f"/o/{token}")
-    return client
+    return phone_of(token)
 
 
 def test_the_link_becomes_a_cookie_and_a_clean_address(token):

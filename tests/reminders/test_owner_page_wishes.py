@@ -1,24 +1,16 @@
 """The forms of the owner's page: what is refused stands where it was sent, what was typed stays, in few queries."""
 
 import pytest
-from django.test import Client
 
 from services.kinds import all_tasks
 from tests import factories as make
 from tests.factories import NOW
-from tests.reminders.conftest import fit, some_task, trike_with
-from tracker.actions.owner_links import make_link
+from tests.reminders.conftest import fit, phone_of, some_task, token_for, trike_with
 from tracker.actions.reminders import sweep_trikes
 from tracker.models import Completion
-from tracker.pages.owner_door import form_key
 from tracker.pages.owner_shown import minutes_words
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _standing_clock(time_machine):
-    time_machine.move_to(NOW, tick=False)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("standing_clock")]
 
 
 @pytest.fixture
@@ -31,11 +23,7 @@ def trike():
 
 @pytest.fixture
 def phone(trike):
-    token = make_link(trike_id=trike.pk, owner_id=trike.ownerships.get().owner_id, now=NOW)[1]
-    client = Client(enforce_csrf_checks=True)
-    client.get(f"/o/{token}")
-    client.key = form_key(token)
-    return client
+    return phone_of(token_for(trike))
 
 
 def send(phone, path: str, **sent):

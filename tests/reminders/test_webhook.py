@@ -15,6 +15,7 @@ from contextlib import contextmanager
 import pytest
 
 from tests.mail_server import free_port
+from tests.servers import serving
 from tracker.actions.posting import Letter, Outcome
 from tracker.channels import chosen_channel
 from tracker.channels.webhook import WebhookChannel, signature
@@ -48,14 +49,8 @@ def receiving(tls: ssl.SSLContext | None = None):
     server.handle_error = lambda *args: None  # a refused handshake is what some tests want
     if tls:
         server.socket = tls.wrap_socket(server.socket, server_side=True, do_handshake_on_connect=False)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    try:
+    with serving(server):
         yield server
-    finally:
-        server.shutdown()
-        server.server_close()
-        thread.join()
 
 
 @pytest.fixture

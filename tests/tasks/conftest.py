@@ -1,18 +1,11 @@
 """Brokers and tasks without a worker."""
 
-import socket
 import socketserver
-import threading
 
 import pytest
 from celery import current_app
 
-
-def free_port() -> int:
-    """Return a port nobody listens on."""
-    with socket.socket() as door:
-        door.bind(("127.0.0.1", 0))
-        return door.getsockname()[1]
+from tests.servers import serving
 
 
 @pytest.fixture(autouse=True)
@@ -38,9 +31,5 @@ class Broker(socketserver.StreamRequestHandler):
 @pytest.fixture
 def redis_url():
     """The address of a broker that answers."""
-    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Broker) as server:
-        thread = threading.Thread(target=server.serve_forever)
-        thread.start()
+    with serving(socketserver.ThreadingTCPServer(("127.0.0.1", 0), Broker)) as server:
         yield f"redis://127.0.0.1:{server.server_address[1]}/0"
-        server.shutdown()
-        thread.join()

@@ -2,9 +2,10 @@
 
 import re
 import socketserver
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+
+from tests.servers import serving
 
 
 class Session(socketserver.StreamRequestHandler):
@@ -46,13 +47,8 @@ class Session(socketserver.StreamRequestHandler):
 @contextmanager
 def mailbox_with(*mails: bytes) -> Iterator[socketserver.ThreadingTCPServer]:
     """A server with these mails in its INBOX; the password is 'right'."""
-    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Session) as server:
-        server.mails, server.seen, server.hang_up_at = dict(enumerate(mails, 1)), set(), ""
-        server.daemon_threads = True
-        thread = threading.Thread(target=server.serve_forever)
-        thread.start()
-        try:
-            yield server
-        finally:
-            server.shutdown()
-            thread.join()
+    server = socketserver.ThreadingTCPServer(("127.0.0.1", 0), Session)
+    server.mails, server.seen, server.hang_up_at = dict(enumerate(mails, 1)), set(), ""
+    server.daemon_threads = True
+    with serving(server):
+        yield server

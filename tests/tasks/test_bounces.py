@@ -4,9 +4,9 @@ import pytest
 import time_machine
 from celery import current_app
 
+from tests.mail_server import free_port
 from tests.reminders.conftest import DUE, dispatch_all, postbox, some_task, trike_with  # noqa: F401
 from tests.services.bounce_samples import SENDER, answer, dsn, fields
-from tests.tasks.conftest import free_port
 from tests.tasks.imap_server import mailbox_with
 from tracker.actions.reminders import sweep_trikes
 from tracker.models import OutboxMessage

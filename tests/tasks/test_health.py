@@ -7,7 +7,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests import factories
-from tests.tasks.conftest import free_port
+from tests.mail_server import free_port
 from tracker.actions.heartbeats import sign_of_life
 from tracker.queries.background import KINDS
 
