@@ -25,7 +25,7 @@ class Rated:
     type: str = "number"  # number, text, choice, table (rows of system mass in kg and a value in `unit`)
     choices: tuple[str, ...] = ()
     required: bool = True
-    never_above: str = ""  # table: the rated value that none of its rows may pass
+    never_above: str = ""  # the rated value that it, or any row of a table, may not pass
 
 
 SYSTEM_KG = (30.0, 500.0)  # plausible system mass: rider, luggage and trike
@@ -62,8 +62,10 @@ class BadRatedValues(Refusal):
         self.problems = problems
 
 
-def _number(name: str, title: str, unit: str, low: float, high: float, required: bool = True) -> Rated:
-    return Rated(name, title, unit, low, high, required=required)
+def _number(
+    name: str, title: str, unit: str, low: float, high: float, required: bool = True, never_above: str = ""
+) -> Rated:
+    return Rated(name, title, unit, low, high, required=required, never_above=never_above)
 
 
 def _text(name: str, title: str, required: bool = True) -> Rated:
@@ -113,7 +115,8 @@ _LIST = (
     PartKind("elastomer", "elastomer", (
         _choice("grade", "grade", "soft", "medium", "firm"),
         _number("shore_a", "nominal hardness", "Shore A", 20, 98),
-        _number("from_kg", "made for a system mass from", "kg", *SYSTEM_KG, required=False),
+        _number("from_kg", "made for a system mass from", "kg", *SYSTEM_KG, required=False,
+                never_above="below_kg"),
         _number("below_kg", "and below", "kg", *SYSTEM_KG, required=False),
     )),
     PartKind("brake", "brake", (
@@ -170,7 +173,7 @@ def check_rated(kind: str, rated: Mapping[str, Any]) -> dict[str, Any]:
                     RatedProblem(name, "rated-value-missing", f"{value.title.capitalize()} ({name}) is missing.")
                 )
             continue
-        problem = _problem_of_table(value, given, rated) if value.type == "table" else _problem(value, given)
+        problem = (_problem_of_table if value.type == "table" else _problem)(value, given, _highest(value, rated))
         problems.extend([problem] if problem else [])
         answer[name] = given
     if problems:
@@ -178,7 +181,12 @@ def check_rated(kind: str, rated: Mapping[str, Any]) -> dict[str, Any]:
     return answer
 
 
-def _problem(value: Rated, given: Any) -> RatedProblem | None:
+def _highest(value: Rated, rated: Mapping[str, Any]) -> float:
+    limit = rated.get(value.never_above)
+    return limit if isinstance(limit, int | float) and value.low <= limit < value.high else value.high
+
+
+def _problem(value: Rated, given: Any, high: float) -> RatedProblem | None:
     if value.type == "choice" and given not in value.choices:
         return RatedProblem(
             value.name, "rated-value-no-choice", f"{value.title.capitalize()}: one of {', '.join(value.choices)}."
@@ -190,8 +198,8 @@ def _problem(value: Rated, given: Any) -> RatedProblem | None:
     if value.type == "number":
         if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
             return RatedProblem(value.name, "rated-value-no-number", f"{value.title.capitalize()} must be a number.")
-        if not value.low <= given <= value.high:
-            span = f"{value.low:g}" if value.low == value.high else f"{value.low:g} to {value.high:g}"
+        if not value.low <= given <= high:
+            span = f"{value.low:g}" if value.low == high else f"{value.low:g} to {high:g}"
             return RatedProblem(
                 value.name,
                 "rated-value-out-of-range",
@@ -200,7 +208,7 @@ def _problem(value: Rated, given: Any) -> RatedProblem | None:
     return None
 
 
-def _problem_of_table(value: Rated, given: Any, rated: Mapping[str, Any]) -> RatedProblem | None:
+def _problem_of_table(value: Rated, given: Any, high: float) -> RatedProblem | None:
     title = value.title.capitalize()
     if not isinstance(given, Sequence) or isinstance(given, str) or not all(_is_pair(row) for row in given):
         words = f"{title}: rows of system mass and {value.unit}, like 75: 960, 95: 1150."
@@ -208,8 +216,6 @@ def _problem_of_table(value: Rated, given: Any, rated: Mapping[str, Any]) -> Rat
     if not 2 <= len(given) <= MOST_ROWS or any(a[0] >= b[0] for a, b in pairwise(given)):
         words = f"{title}: 2 to {MOST_ROWS} rows, each with more system mass than the one before."
         return RatedProblem(value.name, "rated-value-no-order", words)
-    limit = rated.get(value.never_above)
-    high = min(value.high, limit) if isinstance(limit, int | float) else value.high
     for mass, number in given:
         if not (SYSTEM_KG[0] <= mass <= SYSTEM_KG[1] and value.low <= number <= high):
             words = (

@@ -100,6 +100,14 @@ def test_a_table_that_is_none_is_named_with_its_code(table, code):
     assert [(p.name, p.code) for p in refusal.value.problems] == [("start_table", code)]
 
 
+def test_an_elastomer_is_made_from_a_lower_mass_to_a_higher_one():
+    with pytest.raises(BadRatedValues) as refusal:
+        check_rated("elastomer", {"grade": "soft", "shore_a": 60, "from_kg": 90, "below_kg": 50})
+    assert [problem.message for problem in refusal.value.problems] == [
+        "Made for a system mass from must be 30 to 50 kg."
+    ]
+
+
 def test_a_table_is_held_to_what_is_plausible_where_the_maximum_is_none():
     with pytest.raises(BadRatedValues) as refusal:
         check_rated("air_shock", {"max_kpa": "much", "stroke_mm": 38, "start_table": [[75, 960], [95, 3600]]})
