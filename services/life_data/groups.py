@@ -9,18 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.optimize import brentq, minimize_scalar
 from scipy.special import betaincinv, chdtrc, gammaincinv, gammaln, ndtr, xlog1py, xlogy
 
-from services.errors import Refusal
+from services.life_data.at_risk import watched_at
+from services.life_data.counts import BadCounts, paired_counts, tail_of
 
 _SAME = 1.0 + 1e-7  # counts whose chance is equal but for rounding are equally unlikely
 _WIDEST = 1e-4  # smallest shape of the prior: groups spread over many powers of ten
-
-
-class BadCounts(Refusal):
-    """Counts of failures that cannot be: negative, broken, or without the parts or the distance they came from."""
-
-    code = "bad-counts"
 
 
 @dataclass(frozen=True)
@@ -64,18 +60,6 @@ class LogRank:
     chi_square_p: float
 
 
-def _counts(failures: ArrayLike, exposure: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    count, lived = np.atleast_1d(np.asarray(failures)), np.atleast_1d(np.asarray(exposure, dtype=float))
-    whole = np.isfinite(count) & (count >= 0) & (count == np.floor(count))
-    if count.shape != lived.shape or count.ndim != 1 or not len(count) or not whole.all():
-        raise BadCounts("Failures are whole numbers, one for each group.", field="failures")
-    if not (np.isfinite(lived) & (lived > 0)).all():
-        raise BadCounts(
-            "Every group needs an exposure above nothing.", field="exposure", remedy="Leave out empty groups."
-        )
-    return count.astype(np.int64), lived
-
-
 def rate_p(
     failures: ArrayLike, exposure: ArrayLike, other: ArrayLike, other_exposure: ArrayLike, mid_p: bool = False
 ) -> np.ndarray:
@@ -85,8 +69,8 @@ def rate_p(
     itself only half for mid_p (less cautious: may raise slightly more than its share of false alarms).
     Raises BadCounts. Source: Przyborowski and Wilenski, Biometrika 31 (1940) 313-323; R poisson.test.
     """
-    one, lived = _counts(failures, exposure)
-    two, other_lived = _counts(other, other_exposure)
+    one, lived = paired_counts(failures, exposure)
+    two, other_lived = paired_counts(other, other_exposure)
     share = (lived / (lived + other_lived))[:, None]
     total = (one + two)[:, None]
     k = np.arange(int(total.max()) + 1)
@@ -102,8 +86,8 @@ def fitted_p(
 
     Only for parts of like age and use; with exposure known, `rate_p` is fairer. Raises BadCounts: more failed than fitted.
     """
-    one, all_one = _counts(failed, fitted)
-    two, all_two = _counts(other, other_fitted)
+    one, all_one = paired_counts(failed, fitted)
+    two, all_two = paired_counts(other, other_fitted)
     if (one > all_one).any() or (two > all_two).any():
         raise BadCounts("More parts failed than were fitted.", field="failures")
     total, all_one, all_two = (one + two)[:, None], all_one[:, None], all_two[:, None]
@@ -128,15 +112,15 @@ def _as_unlikely(logs: np.ndarray, seen: np.ndarray, mid_p: bool) -> np.ndarray:
 
 
 def ratio_limits(
-    failures: int, exposure: float, other: int, other_exposure: float, level: float = 0.95
+    failures: int, exposure: float, other: int, other_exposure: float, confidence: float = 0.95
 ) -> tuple[float, float]:
     """Return exact limits of the ratio of two failure rates, one over other; 0 or infinite where nothing bounds it.
 
     Raises BadCounts. Source: limits of a binomial share (Clopper and Pearson 1934), as in R poisson.test.
     """
-    (one,), (lived,) = _counts(failures, exposure)
-    (two,), (other_lived,) = _counts(other, other_exposure)
-    tail = 0.5 * (1.0 - level)
+    (one,), (lived,) = paired_counts(failures, exposure)
+    (two,), (other_lived,) = paired_counts(other, other_exposure)
+    tail = tail_of(confidence)
     low = float(betaincinv(one, two + 1, tail)) if one else 0.0
     high = float(betaincinv(one + 1, two, 1.0 - tail)) if two else 1.0
     odds = float(other_lived / lived)
@@ -145,7 +129,7 @@ def ratio_limits(
 
 def against_rest(failures: ArrayLike, exposure: ArrayLike, mid_p: bool = False) -> Against:
     """Return each group of a part type against all others together. Raises BadCounts: fewer than two groups."""
-    count, lived = _counts(failures, exposure)
+    count, lived = paired_counts(failures, exposure)
     if len(count) < 2:
         raise BadCounts("A comparison needs two groups.", field="failures")
     rest, rest_lived = count.sum() - count, lived.sum() - lived
@@ -170,8 +154,8 @@ def false_discoveries(p: ArrayLike) -> np.ndarray:
     return q
 
 
-def shrunk_rates(failures: ArrayLike, exposure: ArrayLike, level: float = 0.9) -> Shrunk:
-    """Return rates shrunk to a gamma prior that is fitted to all groups, with credible ranges of that level.
+def shrunk_rates(failures: ArrayLike, exposure: ArrayLike, confidence: float = 0.9) -> Shrunk:
+    """Return rates shrunk to a gamma prior that is fitted to all groups, with credible ranges of that chance.
 
     The counts are then negative binomial; shape and exposure of the prior make them likeliest. A prior never counts for
     more than all failures together: with no spread to see, every group gets about the common rate with its range. A
@@ -179,26 +163,24 @@ def shrunk_rates(failures: ArrayLike, exposure: ArrayLike, level: float = 0.9) -
     Ranges leave out how unsure the prior is: with few groups they are somewhat narrow. Raises BadCounts.
     Source: Gaver and O'Muircheartaigh, Technometrics 29 (1987) 1-15, their gamma case.
     """
-    count, lived = _counts(failures, exposure)
+    count, lived = paired_counts(failures, exposure)
     shape, prior = (
         _fit_prior(count, lived) if len(count) > 1 and count.any() else (0.5, lived.sum() if len(count) > 1 else 0.0)
     )
-    tail = 0.5 * (1.0 - level)
+    tail = tail_of(confidence)
     after, seen = count + shape, lived + prior
     return Shrunk(shape, prior, after / seen, gammaincinv(after, tail) / seen, gammaincinv(after, 1.0 - tail) / seen)
 
 
 def marginal_log_likelihood(failures: ArrayLike, exposure: ArrayLike, shape: float, prior: float) -> float:
     """Return the log chance of all counts when rates are gamma: `shape` failures in `prior` exposure. Raises BadCounts."""
-    count, lived = _counts(failures, exposure)
+    count, lived = paired_counts(failures, exposure)
     own = gammaln(count + shape) - gammaln(shape) - gammaln(count + 1)
     return float(np.sum(own - shape * np.log1p(lived / prior) + count * np.log(lived / (prior + lived))))
 
 
 def _fit_prior(count: np.ndarray, lived: np.ndarray) -> tuple[float, float]:
     """(shape, exposure) of the likeliest prior; for each shape the mean is found first, then the shape by golden section."""
-    from scipy.optimize import minimize_scalar
-
     most = np.log(count.sum() + 0.5)
 
     def cost(log_shape: float) -> float:
@@ -216,7 +198,6 @@ def _fit_prior(count: np.ndarray, lived: np.ndarray) -> tuple[float, float]:
 
 def _prior_exposure(count: np.ndarray, lived: np.ndarray, shape: float) -> float:
     """The likeliest exposure b of a prior of that shape: sum of (shape + x) / (b + t) is groups x shape / b."""
-    from scipy.optimize import brentq
 
     def slope(log_prior: float) -> float:
         prior = np.exp(log_prior)
@@ -241,14 +222,11 @@ def log_rank(end: ArrayLike, failed: ArrayLike, group: ArrayLike, start: ArrayLi
     age, at = np.unique(ends[dead], return_inverse=True)
     deaths = np.zeros((groups, len(age)))
     np.add.at(deaths, (rows[dead], at), 1.0)
-    watched = np.array([_watched(starts[rows == row], ends[rows == row], age) for row in range(groups)]).reshape(
-        deaths.shape
-    )
+    ones = np.ones(ends.shape)
+    watched = np.array(
+        [watched_at(starts[own], ends[own], ones[own], age) for own in (rows == row for row in range(groups))]
+    ).reshape(deaths.shape)
     return _ranked(deaths, watched)
-
-
-def _watched(starts: np.ndarray, ends: np.ndarray, age: np.ndarray) -> np.ndarray:
-    return np.searchsorted(np.sort(starts), age, side="left") - np.searchsorted(np.sort(ends), age, side="left")
 
 
 def _ranked(deaths: np.ndarray, watched: np.ndarray) -> LogRank:

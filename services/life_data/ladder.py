@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from services.life_data.groups import BadCounts
+from services.life_data import trend, weibull_words
+from services.life_data.counts import BadCounts, check_exposure
 
 NONE, SOME, SEVERAL, MANY = "none", "some", "several", "many"
 
@@ -37,7 +38,7 @@ _RUNGS = (
              "No failure yet: only a bound can be given, no curve and no life.")),
     (1, Rung(SOME, False, True, True, False, False, False, False,
              "Too few failures for a curve: look at the cases; the rate is uncertain and drawn to similar parts.")),
-    (5, Rung(SEVERAL, False, True, True, True, True, False, False,
+    (weibull_words.FEWEST, Rung(SEVERAL, False, True, True, True, True, False, False,
              "Enough for a survival curve and a word on the pattern, not for a fitted life.")),
     (10, Rung(MANY, False, True, True, True, True, True, True,
               "Enough for a fitted life with its limits.")),
@@ -68,8 +69,7 @@ def rate_sentence(failures: int, parts: int, exposure: float, low: float, high: 
 
     Without a failure only the bound is said; low is then not used. Raises BadCounts: no exposure.
     """
-    if not exposure > 0:
-        raise BadCounts("A rate needs an exposure above nothing.", field="exposure")
+    check_exposure(exposure)
     per = 10_000 if unit == "km" else 1_000
     what = f"{_parts(parts)} over {exposure:,.0f} {unit}"
     if failures == 0:
@@ -96,13 +96,13 @@ def life_sentence(
     return told if b10 <= oldest else f"{told} That is beyond the oldest part seen ({_number(oldest)} {unit})."
 
 
-def group_sentence(found: Finding, group: str, others: str, failed: str = "failed", sure: float = 0.05) -> str:
+def group_sentence(found: Finding, group: str, others: str, failed: str = "failed", most_q: float = 0.05) -> str:
     """Return the verdict on a group in one sentence, as "7 of 41 batch K shocks leaked; the other batches 2 of 160: ...".
 
-    group: whose parts, after the numbers; others: who they are compared with. A q above `sure` is "chance would do that".
+    group: whose parts, after the numbers; others: who they are compared with. A q above `most_q` is "chance would do that".
     """
     told = f"{found.failed} of {found.fitted} {group} {failed}; {others} {found.rest_failed} of {found.rest_fitted}: "
-    if found.q > sure:
+    if found.q > most_q:
         return f"{told}chance alone would do that ({_q(found.q)})."
     return f"{told}{_times(found.ratio)}, {_q(found.q)}."
 
@@ -111,9 +111,9 @@ def trend_sentence(words: str, repairs: int, machines: int) -> str:
     """Return how a stream of repairs goes, from the words of `trend.trend`."""
     what = f"{repairs} repairs on {_machines(machines)}"
     return {
-        "getting better": f"{what}: they come more and more rarely.",
-        "getting worse": f"{what}: they come more and more often.",
-        "too few to tell": f"{what}: too few to tell a trend.",
+        trend.BETTER: f"{what}: they come more and more rarely.",
+        trend.WORSE: f"{what}: they come more and more often.",
+        trend.TOO_FEW: f"{what}: too few to tell a trend.",
     }.get(words, f"{what}: no trend can be told.")
 
 

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
 
 from services.errors import Refusal
+from services.life_data.at_risk import summed_below, watched_at
+from services.life_data.counts import z_of
 
 FEWEST_WATCHED = 3  # a curve that rests on fewer machines is not shown (common practice, no source)
 VARIANCES = ("nelson", "lawless", "poisson")
@@ -58,9 +59,9 @@ class MeanRepairs:
         step = np.searchsorted(self.age, np.asarray(ages, dtype=float), side="right")
         return np.append(0.0, self.mean)[step], np.append(0.0, self.variance)[step]
 
-    def limits(self, level: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
+    def limits(self, confidence: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
         """Return the lower and upper limit (steps,) of the mean, each age by itself, on the log scale: never below 0."""
-        factor = np.exp(float(ndtri(0.5 + level / 2)) * np.sqrt(self.variance) / self.mean)
+        factor = np.exp(z_of(confidence) * np.sqrt(self.variance) / self.mean)
         return self.mean / factor, self.mean * factor
 
 
@@ -104,8 +105,7 @@ def mean_repairs(seen: Histories, variance: str = "nelson") -> MeanRepairs:
     Several repairs of one machine at one age are one step; a machine that ends at that age is still watched.
     """
     age, step = np.unique(seen.age, return_inverse=True)
-    starts, ends = np.sort(seen.start), np.sort(seen.end)
-    watched = np.searchsorted(starts, age, side="left") - np.searchsorted(ends, age, side="left")
+    watched = watched_at(seen.start, seen.end, np.ones(len(seen.end)), age)
     repairs = np.bincount(step, minlength=len(age))
     grown = np.cumsum(repairs / watched)
     if variance == "poisson":
@@ -131,8 +131,8 @@ def _gains(seen: Histories, age: np.ndarray, step: np.ndarray, watched: np.ndarr
     total = np.bincount(machine, weights=gave, minlength=len(seen.end))
     sum_before = (
         np.append(0.0, np.cumsum(repairs / watched))[:-1]
-        - _summed_below(seen.end, total + at_start, age)
-        + _summed_below(seen.start, at_start, age)
+        - summed_below(seen.end, total + at_start, age)
+        + summed_below(seen.start, at_start, age)
         - watched * lived_before
     )
     spread = np.bincount(at, weights=own**2, minlength=len(age)) - repairs**2 / watched
@@ -153,13 +153,7 @@ def _sums_before(machine: np.ndarray, values: np.ndarray) -> np.ndarray:
     return before - before[first]
 
 
-def _summed_below(key: np.ndarray, values: np.ndarray, ages: np.ndarray) -> np.ndarray:
-    """Sum of the values whose key lies below each age."""
-    order = np.argsort(key, kind="stable")
-    return np.append(0.0, np.cumsum(values[order]))[np.searchsorted(key[order], ages, side="left")]
-
-
-def difference(one: MeanRepairs, other: MeanRepairs, level: float = 0.95) -> Difference:
+def difference(one: MeanRepairs, other: MeanRepairs, confidence: float = 0.95) -> Difference:
     """Return how many more repairs per machine `one` has than `other`, at every age with a repair in either.
 
     The two groups share no machine. Only ages up to which both curves may be shown; empty where that is none.
@@ -170,5 +164,5 @@ def difference(one: MeanRepairs, other: MeanRepairs, level: float = 0.95) -> Dif
     ages = ages[ages <= last]
     (mean_one, var_one), (mean_other, var_other) = one.at(ages), other.at(ages)
     more = mean_one - mean_other
-    half = float(ndtri(0.5 + level / 2)) * np.sqrt(var_one + var_other)
+    half = z_of(confidence) * np.sqrt(var_one + var_other)
     return Difference(ages, more, more - half, more + half)

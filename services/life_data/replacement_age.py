@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import gammainc, gammaln
 
-from services.life_data.groups import BadCounts
+from services.life_data.counts import BadCounts, check_life
 from services.life_data.warning import expected_failures, likely_range, most_with, spread_of_expected
 
 RUN_AND_INSPECT = "no optimum: run it and inspect"
@@ -65,8 +65,7 @@ class Ahead:
 
 
 def _check(shape: ArrayLike, scale: ArrayLike, planned: float, failure: float) -> None:
-    if not ((np.asarray(shape) > 0).all() and (np.asarray(scale) > 0).all()):
-        raise BadCounts("A life needs a shape and a scale above 0.", field="shape")
+    check_life(shape, scale)
     if not (planned > 0 and failure > 0):
         raise BadCounts("Both changes cost something.", field="planned")
 

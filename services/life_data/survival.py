@@ -10,8 +10,9 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
 
+from services.life_data.at_risk import watched_at
+from services.life_data.counts import z_of
 from services.life_data.lives import Array, Lives, UnusableLives
 
 Limits = Literal["plain", "log", "log-log"]
@@ -52,7 +53,7 @@ def kaplan_meier(lives: Lives, *, confidence: float = 0.95, limits: Limits = "lo
     survival[np.maximum.accumulate(gone)] = 0.0
     with np.errstate(divide="ignore"):
         spread = np.sqrt(np.cumsum(failed / (at_risk * np.where(gone, 0.0, at_risk - failed))))
-    lower, upper = _survival_limits(survival, spread, float(ndtri((1 + confidence) / 2)), limits)
+    lower, upper = _survival_limits(survival, spread, z_of(confidence), limits)
     with np.errstate(invalid="ignore"):
         error = survival * spread
     return Steps(age, at_risk, failed, survival, error, lower, upper, _emptied(lives, age, gone), _drawn(age, at_risk))
@@ -67,7 +68,7 @@ def nelson_aalen(lives: Lives, *, confidence: float = 0.95) -> Steps:
     age, at_risk, failed = _counted(lives)
     hazard = np.cumsum(failed / at_risk)
     error = np.sqrt(np.cumsum(failed / at_risk**2))
-    factor = np.exp(float(ndtri((1 + confidence) / 2)) * error / hazard)
+    factor = np.exp(z_of(confidence) * error / hazard)
     emptied = _emptied(lives, age, failed >= at_risk)
     return Steps(age, at_risk, failed, hazard, error, hazard / factor, hazard * factor, emptied, _drawn(age, at_risk))
 
@@ -79,8 +80,7 @@ def at_ages(steps: Steps, ages: ArrayLike, before: float) -> Array:
 
 def at_risk_at(lives: Lives, ages: ArrayLike) -> Array:
     """Return how many parts were under watch just before ages (m,): what stands below a curve."""
-    at = np.asarray(ages, float)
-    return _weight_from(lives.seen_until, lives.count, at) - _weight_from(lives.entry, lives.count, at)
+    return watched_at(lives.entry, lives.seen_until, lives.count, np.asarray(ages, float))
 
 
 def _counted(lives: Lives) -> tuple[Array, Array, Array]:
@@ -92,13 +92,6 @@ def _counted(lives: Lives) -> tuple[Array, Array, Array]:
     exact = lives.exact
     age, where = np.unique(lives.lower[exact], return_inverse=True)
     return age, at_risk_at(lives, age), np.bincount(where, lives.count[exact], len(age))
-
-
-def _weight_from(values: Array, count: Array, ages: Array) -> Array:
-    """Weight (m,) of the rows whose value is at least each age."""
-    order = np.argsort(values)
-    upto = np.concatenate([[0.0], np.cumsum(count[order])])
-    return upto[-1] - upto[np.searchsorted(values[order], ages, side="left")]
 
 
 def _survival_limits(survival: Array, spread: Array, z: float, limits: Limits) -> tuple[Array, Array]:

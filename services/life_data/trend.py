@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 from scipy.special import chdtr, chdtrc, chdtri, gammainc, gammaincinv, gammaln, i1e, ndtr
 
+from services.life_data.counts import tail_of
 from services.life_data.recurrence import BadHistories, Histories
 
 FEWEST = 5  # repairs below which no trend is spoken of
@@ -161,17 +162,17 @@ def conditional_shape(seen: Histories, ended_by_repair: bool = False) -> tuple[f
     return shape, shape * (len(logs) - 1) / len(logs)
 
 
-def shape_limits(seen: Histories, level: float = 0.9, ended_by_repair: bool = False) -> tuple[float, float]:
+def shape_limits(seen: Histories, confidence: float = 0.9, ended_by_repair: bool = False) -> tuple[float, float]:
     """Return exact limits of the shape: 2 shape sum ln(end / age) is chi-square on 2 n degrees; windows from 0.
 
     Raises BadHistories as `conditional_shape`. Source: Crow (1975), section 3.5.
     """
     _, logs = _told(seen, ended_by_repair)
-    tail = 0.5 * (1.0 - level)
+    tail = tail_of(confidence)
     return tuple(float(chdtri(2 * len(logs), p) / (2.0 * logs.sum())) for p in (1.0 - tail, tail))
 
 
-def gap_factors(repairs: int, level: float = 0.9, ended_by_repair: bool = False) -> tuple[float, float]:
+def gap_factors(repairs: int, confidence: float = 0.9, ended_by_repair: bool = False) -> tuple[float, float]:
     """Return what to multiply the distance between repairs at the end, end / (n shape), by for its exact limits.
 
     One machine watched from 0, shape by `fit_power_law`; the upper one is infinite after a single repair. Watched to a
@@ -180,7 +181,7 @@ def gap_factors(repairs: int, level: float = 0.9, ended_by_repair: bool = False)
     Raises BadHistories: no repair; one, where it ended by it. Source: Crow (1975); tables in NASA TM-103511.
     """
     _needs(repairs - 1 if ended_by_repair else repairs)
-    tail = 0.5 * (1.0 - level)
+    tail = tail_of(confidence)
     if ended_by_repair:
         high, low = _product_quantile(repairs, 1.0 - tail), _product_quantile(repairs, tail)
     else:

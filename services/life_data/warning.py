@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betainc, gammainc
 
-from services.life_data.groups import BadCounts
+from services.life_data.counts import BadCounts, check_life, tail_of
 
 MONTHS_A_YEAR = 12
 FEWEST = 2  # a single failure is a case for the list, never an alarm
@@ -44,8 +44,9 @@ def chance_to_fail(shape: float, scale: float, age: ArrayLike, further: ArrayLik
     Raises BadCounts: shape or scale not above 0, a negative age or distance.
     """
     lived, more = np.asarray(age, dtype=float), np.asarray(further, dtype=float)
-    if not (shape > 0 and scale > 0 and (lived >= 0).all() and (more >= 0).all()):
-        raise BadCounts("A life needs a shape and a scale above 0, and ages from 0.", field="age")
+    check_life(shape, scale)
+    if not ((lived >= 0).all() and (more >= 0).all()):
+        raise BadCounts("Ages and what is still to run begin at 0.", field="age")
     return -np.expm1((lived / scale) ** shape - ((lived + more) / scale) ** shape)
 
 
@@ -133,12 +134,12 @@ def watch_month(
     return Watch(mean, count, chance, limit, count >= limit, really)
 
 
-def likely_range(expected: float, spread: float = 0.0, level: float = 0.9) -> tuple[int, int]:
+def likely_range(expected: float, spread: float = 0.0, confidence: float = 0.9) -> tuple[int, int]:
     """Return the counts between which that share of outcomes lies at least, each tail at most half of the rest.
 
     Raises BadCounts.
     """
-    tail = 0.5 * (1.0 - level)
+    tail = tail_of(confidence)
     return most_with(expected, tail, spread), most_with(expected, 1.0 - tail, spread)
 
 

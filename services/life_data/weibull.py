@@ -40,10 +40,12 @@ class Weibull:
 
     @property
     def log_life(self) -> float:
+        """ln(life): where the likelihood is steered by."""
         return float(np.log(self.life))
 
     @property
     def log_shape(self) -> float:
+        """ln(shape)."""
         return float(np.log(self.shape))
 
 
@@ -68,16 +70,6 @@ def b_life(fitted: Weibull, share: ArrayLike = 0.10) -> Array:
 def still_good(fitted: Weibull, age: ArrayLike) -> Array:
     """Return the share that reaches each age."""
     return np.exp(-((np.asarray(age, float) / fitted.life) ** fitted.shape))
-
-
-def failures_ahead(fitted: Weibull, age: ArrayLike, further: ArrayLike, count: ArrayLike = 1.0) -> float:
-    """Return the failures to expect when parts now good at `age` (n,) each run `further` on; replacements not counted.
-
-    Sum of 1 - R(age + further) / R(age), Meeker & Escobar 1998, ch. 12.7.
-    """
-    now = np.asarray(age, float)
-    run = (now / fitted.life) ** fitted.shape - ((now + np.asarray(further, float)) / fitted.life) ** fitted.shape
-    return float(np.sum(-np.expm1(run) * np.asarray(count, float)))
 
 
 def _refuse_unbounded(lives: Lives) -> None:

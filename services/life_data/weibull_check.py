@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtrc
 
+from services.life_data.at_risk import summed_below
 from services.life_data.lives import Array
 from services.life_data.weibull import Weibull
 
@@ -59,13 +60,14 @@ def _cut(fitted: Weibull, cells: int) -> Array:
 def _cumulative(fitted: Weibull, ages: Array) -> tuple[Array, Array, Array]:
     """Expected failures up to each age (k,) of all parts while they were watched; slopes in ln(life) and ln(shape)."""
     lives = fitted.lives
-    order_in, order_out = np.argsort(lives.entry), np.argsort(lives.seen_until)
     of_ages = _hazards(fitted, ages)
-    still = _below(lives.entry, lives.count, order_in, ages) - _below(lives.seen_until, lives.count, order_out, ages)
+    still = summed_below(lives.entry, lives.count, ages, "right") - summed_below(
+        lives.seen_until, lives.count, ages, "right"
+    )
     return tuple(
         still * now
-        + _below(lives.seen_until, lives.count * gone, order_out, ages)
-        - _below(lives.entry, lives.count * came, order_in, ages)
+        + summed_below(lives.seen_until, lives.count * gone, ages, "right")
+        - summed_below(lives.entry, lives.count * came, ages, "right")
         for now, gone, came in zip(
             of_ages, _hazards(fitted, lives.seen_until), _hazards(fitted, lives.entry), strict=True
         )
@@ -77,9 +79,3 @@ def _hazards(fitted: Weibull, ages: Array) -> tuple[Array, Array, Array]:
     hazard = (ages / fitted.life) ** fitted.shape
     z = np.log(np.maximum(hazard, 1e-300))
     return hazard, -fitted.shape * hazard, z * hazard
-
-
-def _below(values: Array, weight: Array, order: Array, ages: Array) -> Array:
-    """Sum (k,) of the weight of rows whose value is at most each age."""
-    upto = np.concatenate([[0.0], np.cumsum(weight[order])])
-    return upto[np.searchsorted(values[order], ages, side="right")]

@@ -9,8 +9,8 @@ from collections.abc import Callable
 from typing import Literal, NamedTuple
 
 import numpy as np
-from scipy.special import ndtri
 
+from services.life_data.counts import z_of
 from services.life_data.weibull import DONE, Weibull
 from services.life_data.weibull_likelihood import Slopes, slopes
 
@@ -43,14 +43,14 @@ def fisher_limits(fitted: Weibull, quantity: Quantity, *, confidence: float = 0.
     """Return Wald limits on the log scale, which never fall below zero."""
     k = _place(quantity) / fitted.shape
     toward = np.array([0.0, 1.0]) if quantity == "shape" else np.array([1.0, -k])
-    reach = float(ndtri((1 + confidence) / 2)) * float(np.sqrt(toward @ fitted.covariance @ toward))
+    reach = z_of(confidence) * float(np.sqrt(toward @ fitted.covariance @ toward))
     centre = _centre(fitted, quantity)
     return Range(float(np.exp(centre - reach)), float(np.exp(centre + reach)))
 
 
 def likelihood_limits(fitted: Weibull, quantity: Quantity, *, confidence: float = 0.90) -> Range:
     """Return likelihood-ratio limits of the shape, the life or a B-life."""
-    centre, z = _centre(fitted, quantity), float(ndtri((1 + confidence) / 2))
+    centre, z = _centre(fitted, quantity), z_of(confidence)
     wald = np.log(fisher_limits(fitted, quantity, confidence=confidence)[1]) - centre
     best = _held_shape if quantity == "shape" else _held_age
     start = fitted.log_life if quantity == "shape" else fitted.log_shape

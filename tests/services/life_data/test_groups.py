@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from services.life_data.counts import BadCounts
 from services.life_data.groups import (
-    BadCounts,
     against_rest,
     false_discoveries,
     fitted_p,
@@ -195,7 +195,7 @@ def test_credible_ranges_hold_the_true_rates():
     random, held = np.random.default_rng(13), []
     for _ in range(60):
         rate, exposure = random.gamma(2.0, 0.5, 40), random.uniform(0.5, 8.0, 40)
-        told = shrunk_rates(random.poisson(rate * exposure), exposure, level=0.9)
+        told = shrunk_rates(random.poisson(rate * exposure), exposure, confidence=0.9)
         held.append(((told.low <= rate) & (rate <= told.high)).mean())
     assert 0.87 <= np.mean(held) <= 0.93
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from services.life_data.groups import BadCounts
+from services.life_data.counts import BadCounts
 from services.life_data.ladder import (
     Finding,
     ahead_sentence,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import poisson
 
-from services.life_data.groups import BadCounts
+from services.life_data.counts import BadCounts
 from services.life_data.replacement_age import (
     RUN_AND_INSPECT,
     cost_at,

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import nbinom, poisson
 
-from services.life_data.groups import BadCounts
+from services.life_data.counts import BadCounts
 from services.life_data.warning import (
     alarm_from,
     chance_of,
@@ -149,7 +149,7 @@ def test_false_alarms_stay_below_the_promise_when_the_life_is_unsure():
 
 
 def test_likely_ranges():  # scipy.stats
-    assert likely_range(3.0, level=0.9) == (poisson.ppf(0.05, 3.0), poisson.ppf(0.95, 3.0))
+    assert likely_range(3.0, confidence=0.9) == (poisson.ppf(0.05, 3.0), poisson.ppf(0.95, 3.0))
     assert likely_range(0.0) == (0, 0)
     wide = likely_range(3.0, spread=0.6)
     assert wide[1] > likely_range(3.0)[1]
