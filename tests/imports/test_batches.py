@@ -13,10 +13,10 @@ from tests.imports.workbooks import csv_bytes, file_of, with_members, workbook_o
 from tracker.actions import imports
 from tracker.actions.imports import ImportHasBadRows, apply_batch, check_batch, confirm, upload
 from tracker.actions.refusals import FieldInvalid, Invalid, WrongState
+from tracker.confined import EmptyFile, FileTooLarge
 from tracker.models import Component, ImportBatch, ImportRow, LogEntry, OdometerReading, PartType, Trike
 from tracker.queries.imports import batch_page, next_to_work, waiting_batches
 from tracker.spreadsheets.limits import MAX_BYTES
-from tracker.spreadsheets.refusals import EmptyFile, FileTooLarge
 from tracker.tasks.imports import work_imports
 
 pytestmark = pytest.mark.django_db
@@ -45,8 +45,8 @@ def test_the_name_of_an_uploaded_file_is_kept_without_its_path_and_unseen_signs(
     [
         ({"kind": "poems"}, FieldInvalid, "kind"),
         ({"shift_days": 10**6}, FieldInvalid, "shift_days"),
-        ({"content": b" "}, EmptyFile, None),
-        ({"content": b"x" * (MAX_BYTES + 1)}, FileTooLarge, None),
+        ({"content": b" "}, EmptyFile, "file"),
+        ({"content": b"x" * (MAX_BYTES + 1)}, FileTooLarge, "file"),
     ],
     ids=["kind", "shift", "empty", "too large"],
 )

@@ -2,8 +2,6 @@
 
 import io
 import struct
-import subprocess
-import sys
 import time
 import zipfile
 from datetime import datetime
@@ -11,16 +9,10 @@ from datetime import datetime
 import pytest
 
 from tests.imports.workbooks import csv_bytes, with_members, workbook_bytes
-from tracker.spreadsheets import child, limits
-from tracker.spreadsheets.opening import check_size, open_sheet
-from tracker.spreadsheets.refusals import (
-    BadCsv,
-    BadEncoding,
-    EmptyFile,
-    FileTooLarge,
-    NotASpreadsheet,
-    UnsafeWorkbook,
-)
+from tracker.confined import EmptyFile, FileTooLarge
+from tracker.spreadsheets import limits
+from tracker.spreadsheets.opening import check_sheet_size, open_sheet
+from tracker.spreadsheets.refusals import BadCsv, BadEncoding, NotASpreadsheet, UnsafeWorkbook
 from tracker.spreadsheets.sheet import Broken, Formula
 from tracker.spreadsheets.xlsx_file import read_xlsx
 from tracker.spreadsheets.zip_guard import check_workbook
@@ -83,9 +75,9 @@ def test_a_header_without_rows_is_refused():
 
 
 def test_five_megabytes_are_the_limit_and_the_message_names_it():
-    check_size(b"x" * limits.MAX_BYTES)
+    check_sheet_size(b"x" * limits.MAX_BYTES)
     with pytest.raises(FileTooLarge, match="the limit is 5 MB"):
-        check_size(b"x" * (limits.MAX_BYTES + 1))
+        check_sheet_size(b"x" * (limits.MAX_BYTES + 1))
 
 
 def test_twenty_thousand_rows_are_read():
@@ -276,29 +268,3 @@ def test_a_workbook_with_a_broken_sheet_is_refused():
 def test_a_picture_is_refused():
     with pytest.raises(NotASpreadsheet):
         open_sheet(b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR")
-
-
-def test_a_child_that_dies_takes_nothing_with_it(monkeypatch):
-    monkeypatch.setattr(child, "ROOT", "/")  # the child does not even find its module there
-    with pytest.raises(FileTooLarge, match="1,024 MB of memory and 60 s"):
-        open_sheet(workbook_bytes([HEADER, ROW]))
-
-
-def test_the_child_cannot_take_more_than_its_memory():
-    greedy = "from tracker.spreadsheets.child import _limit_this_process as limit; limit(); bytearray(2 * 1024**3)"
-    done = subprocess.run([sys.executable, "-c", greedy], cwd=child.ROOT, capture_output=True, check=False)
-    assert b"MemoryError" in done.stderr
-
-
-def test_the_child_sees_no_secret_of_the_service(monkeypatch):
-    monkeypatch.setenv("SECRET_KEY", "x")
-    seen = []
-    real = subprocess.run
-
-    def run(*args, **how):
-        seen.append(how["env"])
-        return real(*args, **how)
-
-    monkeypatch.setattr(child.subprocess, "run", run)
-    open_sheet(workbook_bytes([HEADER, ROW]))
-    assert "SECRET_KEY" not in seen[0]

@@ -237,14 +237,14 @@ def test_the_same_ride_under_another_key_is_a_409(trike):
 @pytest.mark.parametrize(
     ("content", "status", "code"),
     [
-        (b"", 422, "ride-file-empty"), (b"hello", 422, "not-a-ride-file"), (b"PK\x03\x04", 422, "unsafe-ride-file"),
+        (b"", 422, "empty-file"), (b"hello", 422, "not-a-ride-file"), (b"PK\x03\x04", 422, "unsafe-ride-file"),
         (gpx(WAY, before="<!DOCTYPE gpx [<!ENTITY a 'b'>]>"), 422, "unsafe-ride-file"),
         (gpx([(lat, lon, None) for lat, lon, _ in WAY]), 422, "ride-without-times"),
         (gpx(northward(40_000, seconds=1_800)), 422, "ride-too-fast"),
         (fit([session(5.0, sport=1)]), 422, "no-ride"),
         (gpx(northward(6_000, seconds=1_800, start=START.replace(month=3))), 409, "ride-before-reading"),
         (gpx(northward(6_000, seconds=1_800, start=START.replace(month=7))), 422, "ride-in-future"),
-        (b"<" + b" " * MAX_BYTES, 422, "ride-file-too-large"), (b"<" + b" " * (MAX_BYTES + 100_000), 413, "too-large"),
+        (b"<" + b" " * MAX_BYTES, 422, "file-too-large"), (b"<" + b" " * (MAX_BYTES + 100_000), 413, "too-large"),
     ],
     ids=lambda value: "" if isinstance(value, bytes) else str(value),
 )  # fmt: skip

@@ -15,10 +15,10 @@ from tracker.actions.inserting import insert_rows
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, WrongState
 from tracker.actions.steps import chained_logs, refresh_due
 from tracker.actions.transactions import action
+from tracker.confined import FileRefused
 from tracker.models import ImportBatch, ImportRow, LogEntry, User
 from tracker.spreadsheets.layouts import LAYOUTS, ORDER, SHEET_TITLES, all_titles, guess_kind, rows_of
-from tracker.spreadsheets.opening import check_size, open_sheet
-from tracker.spreadsheets.refusals import FileRefused
+from tracker.spreadsheets.opening import check_sheet_size, open_sheet
 from tracker.spreadsheets.sheet import Sheet
 
 EXAMINE = {
@@ -62,7 +62,7 @@ def upload(
         raise FieldInvalid(
             "Dates cannot be moved by more than a century.", field="shift_days", remedy="Use fewer days."
         )
-    check_size(content)
+    check_sheet_size(content)
     batch = _batch(kind, file_name, content, by, now, shift_days)
     batch.save()
     return batch

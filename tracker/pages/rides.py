@@ -12,6 +12,7 @@ from django.utils import timezone
 from services.rides import Ride
 from services.units import say_distance
 from tracker.actions.rides import take_ride
+from tracker.confined import FileTooLarge, say_bytes
 from tracker.http.uploads import dropped_files
 from tracker.models import RideFile, Trike
 from tracker.pages import fields
@@ -19,8 +20,8 @@ from tracker.pages.answers import carry_out, status_for
 from tracker.pages.roles import page
 from tracker.queries.usage import unit_of
 from tracker.rides.child import read_ride
-from tracker.rides.limits import MAX_BYTES, say_bytes
-from tracker.rides.refusals import RideFileTooLarge
+from tracker.rides.limits import MAX_BYTES
+from tracker.rides.opening import ONE_AT_A_TIME
 
 FIELD = "file"
 
@@ -28,7 +29,9 @@ FIELD = "file"
 class RideForm(fields.Form):
     """One ride file."""
 
-    file = forms.FileField(label="Ride file", help_text="GPX or FIT, one ride, at most 8 MB.", allow_empty_file=True)
+    file = forms.FileField(
+        label="Ride file", help_text=f"GPX or FIT, one ride, at most {say_bytes(MAX_BYTES)}.", allow_empty_file=True
+    )
 
     def __init__(self, request: HttpRequest) -> None:
         super().__init__(fields.sent(request), request.FILES if request.method == "POST" else None)
@@ -36,11 +39,9 @@ class RideForm(fields.Form):
 
 
 def ride_in(request: HttpRequest) -> tuple[Ride, str]:
-    """Return the ride in the file that was sent, and the file's SHA-256. Raises RideRefused in one of its kinds."""
+    """Return the ride in the file that was sent, and the file's SHA-256. Raises what read_ride raises."""
     if FIELD in dropped_files(request):
-        raise RideFileTooLarge(
-            f"The file is larger than {say_bytes(MAX_BYTES)}.", field=FIELD, remedy="Send one ride at a time."
-        )
+        raise FileTooLarge(f"The file is larger than {say_bytes(MAX_BYTES)}.", field=FIELD, remedy=ONE_AT_A_TIME)
     content = request.FILES[FIELD].read() if FIELD in request.FILES else b""
     return read_ride(content), sha256(content).hexdigest()
 

@@ -10,8 +10,9 @@ from fitdecode import CrcCheck, ErrorHandling, FitDataMessage, FitReader
 
 from services.errors import Refusal
 from services.rides import Ride, RideRefused, Track, checked_ride, ride_of_tracks
+from tracker.confined import FileTooLarge
 from tracker.rides.limits import MAX_POINTS
-from tracker.rides.refusals import NotARideFile, RideFileTooLarge
+from tracker.rides.refusals import NotARideFile
 
 FIT_EPOCH = 631_065_600  # 31 Dec 1989 00:00 UTC in seconds since 1970 (FIT protocol, date_time)
 RELATIVE_BELOW = 0x10000000  # smaller values count since the device was switched on (FIT profile, date_time)
@@ -33,7 +34,7 @@ class _Told:
 
 
 def read_fit(content: bytes) -> Ride:
-    """Return the ride in a FIT file. Raises: NotARideFile, RideFileTooLarge, RideRefused."""
+    """Return the ride in a FIT file. Raises: NotARideFile, FileTooLarge, RideRefused."""
     told = _Told()
     try:
         for message in _messages(content):
@@ -57,7 +58,7 @@ def _messages(content: bytes) -> Iterator[FitDataMessage]:
         if isinstance(frame, FitDataMessage):
             records += 1
             if records > MAX_POINTS:
-                raise RideFileTooLarge(
+                raise FileTooLarge(
                     f"The file has more than {MAX_POINTS:,} records.", field="file", remedy="Send one ride at a time."
                 )
             yield frame

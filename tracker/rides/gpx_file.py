@@ -10,8 +10,9 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
 from services.rides import Ride, Track, ride_of_tracks
+from tracker.confined import FileTooLarge
 from tracker.rides.limits import MAX_POINTS
-from tracker.rides.refusals import NotARideFile, RideFileTooLarge, UnsafeRideFile
+from tracker.rides.refusals import NotARideFile, UnsafeRideFile
 
 SAVE_AGAIN = "Save the ride again from where it was recorded, as GPX or FIT."
 Point = tuple[float, float, float]
@@ -20,7 +21,7 @@ Point = tuple[float, float, float]
 def read_gpx(content: bytes) -> Ride:
     """Return the ride in a GPX file: its tracks, whose segments are not joined.
 
-    Raises: NotARideFile, UnsafeRideFile, RideFileTooLarge, RideRefused.
+    Raises: NotARideFile, UnsafeRideFile, FileTooLarge, RideRefused.
     """
     try:
         return ride_of_tracks([_track(points) for points in _segments(content)])
@@ -51,7 +52,7 @@ def _segments(content: bytes) -> Iterator[list[Point]]:
         if name != "time":  # which its point still needs
             element.clear()
         if left < 0:
-            raise RideFileTooLarge(
+            raise FileTooLarge(
                 f"The file has more than {MAX_POINTS:,} points.", field="file", remedy="Send one ride at a time."
             )
 

@@ -1,24 +1,21 @@
 """Opens a ride file by what it contains, never by its name."""
 
 from services.rides import Ride
-from tracker.rides.limits import MAX_BYTES, say_bytes
-from tracker.rides.refusals import EmptyRideFile, NotARideFile, RideFileTooLarge, UnsafeRideFile
+from tracker.confined import check_size
+from tracker.rides.limits import MAX_BYTES
+from tracker.rides.refusals import NotARideFile, UnsafeRideFile
 
 PACKED = (b"PK", b"\x1f\x8b", b"BZh", b"\xfd7zXZ", b"7z\xbc\xaf")
 FIT_MARK = slice(8, 12)  # of the header (FIT protocol)
 XML_BEGINS = (b"<", b"\xff\xfe", b"\xfe\xff")  # UTF-8 and its like, or UTF-16 with its byte order mark
 UTF8_MARK = b"\xef\xbb\xbf"
+CHOOSE_ONE = "Choose the file of a ride, GPX or FIT."
+ONE_AT_A_TIME = "Send one ride at a time, or type what the odometer shows."
 
 
-def check_size(content: bytes) -> None:
-    """Refuse a file of no bytes or too many. Raises: EmptyRideFile, RideFileTooLarge."""
-    if not content.strip():
-        raise EmptyRideFile("The file is empty.", field="file", remedy="Choose the file of a ride, GPX or FIT.")
-    if len(content) > MAX_BYTES:
-        raise RideFileTooLarge(
-            f"The file has {say_bytes(len(content))}; the limit is {say_bytes(MAX_BYTES)}.",
-            field="file", remedy="Send one ride at a time, or type what the odometer shows.",
-        )  # fmt: skip
+def check_ride_size(content: bytes) -> None:
+    """Refuse a file of no bytes or too many. Raises: EmptyFile, FileTooLarge."""
+    check_size(content, MAX_BYTES, if_empty=CHOOSE_ONE, if_large=ONE_AT_A_TIME)
 
 
 def check_kind(content: bytes) -> str:
@@ -31,14 +28,12 @@ def check_kind(content: bytes) -> str:
         return "fit"
     if content.removeprefix(UTF8_MARK).lstrip().startswith(XML_BEGINS):
         return "gpx"
-    raise NotARideFile(
-        "This is neither a GPX nor a FIT file.", field="file", remedy="Choose the file of a ride, GPX or FIT."
-    )
+    raise NotARideFile("This is neither a GPX nor a FIT file.", field="file", remedy=CHOOSE_ONE)
 
 
 def open_ride(content: bytes) -> Ride:
-    """Return the ride in a file. For a process of its own, see child.py. Raises: RideRefused in one of its kinds."""
-    check_size(content)
+    """Return the ride in a file. For a process of its own, see child.py. Raises: a kind of FileRefused or RideRefused."""
+    check_ride_size(content)
     if check_kind(content) == "fit":
         from tracker.rides.fit_file import read_fit
 

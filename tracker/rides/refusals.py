@@ -1,33 +1,21 @@
-"""What a ride file is refused for, besides what services/rides.py says of the ride in it."""
+"""What a ride file is refused for, besides what tracker/confined.py says of any file and services/rides.py of the ride."""
 
-from services.rides import RideRefused
-
-
-class EmptyRideFile(RideRefused):
-    """The file has no bytes."""
-
-    code = "ride-file-empty"
+from tracker.confined import FileRefused
 
 
-class RideFileTooLarge(RideRefused):
-    """More bytes or points than the limit, or more work than it is worth."""
-
-    code = "ride-file-too-large"
-
-
-class NotARideFile(RideRefused):
+class NotARideFile(FileRefused):
     """Neither GPX nor FIT, or damaged."""
 
     code = "not-a-ride-file"
 
 
-class UnsafeRideFile(RideRefused):
+class UnsafeRideFile(FileRefused):
     """XML that defines entities, or a packed file."""
 
     code = "unsafe-ride-file"
 
 
-class RideReaderBusy(RideRefused):
+class RideReaderBusy(FileRefused):
     """Other ride files are being read at the moment."""
 
     code = "ride-reader-busy"

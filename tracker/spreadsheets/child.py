@@ -1,19 +1,14 @@
-"""Reads a workbook in a process of its own, with limited memory and time: a hostile file harms only the child."""
+"""Reads a workbook in a process of its own, see tracker/confined.py: rows go from there to here as JSON."""
 
-import json
-import os
-import subprocess
 import sys
 from datetime import datetime
-from pathlib import Path
 
-from tracker.spreadsheets import refusals
-from tracker.spreadsheets.limits import CHILD_CPU_SECONDS, CHILD_MEMORY_BYTES, CHILD_WALL_SECONDS
-from tracker.spreadsheets.refusals import FileRefused, FileTooLarge
+from tracker.confined import EmptyFile, FileTooLarge, answer_parent, read_in_child
+from tracker.spreadsheets.limits import CHILD
+from tracker.spreadsheets.refusals import NotASpreadsheet, UnsafeWorkbook
 from tracker.spreadsheets.sheet import Broken, Cell, Formula, Sheet
 
-ROOT = Path(__file__).resolve().parent.parent.parent
-KEPT = ("PATH", "HOME", "LANG", "SYSTEMROOT")  # no secret, no address of a database
+KINDS = (EmptyFile, FileTooLarge, NotASpreadsheet, UnsafeWorkbook)
 TAGS = {"formula": Formula, "broken": Broken, "date": datetime.fromisoformat}
 
 
@@ -22,33 +17,12 @@ def read_xlsx_in_child(content: bytes, titles: tuple[str, ...] = ()) -> Sheet:
 
     Raises: what read_xlsx raises; FileTooLarge when the child runs out of memory or time.
     """
-    command = [sys.executable, "-m", "tracker.spreadsheets.child", *titles]
-    environment = {name: os.environ[name] for name in KEPT if name in os.environ} | {"OPENBLAS_NUM_THREADS": "1"}
-    try:
-        done = subprocess.run(
-            command,
-            input=content,
-            capture_output=True,
-            cwd=ROOT,
-            env=environment,
-            timeout=CHILD_WALL_SECONDS,
-            check=True,
-        )
-    except (subprocess.TimeoutExpired, subprocess.CalledProcessError):
-        raise FileTooLarge(
-            f"The workbook could not be read within {CHILD_MEMORY_BYTES // 1024**2:,} MB of memory "
-            f"and {CHILD_CPU_SECONDS} s.",
-            remedy="Split it into smaller files, or send it as CSV.",
-        ) from None
-    return _unpack(json.loads(done.stdout))
-
-
-def _unpack(answer: dict) -> Sheet:
-    if "refused" in answer:
-        told = answer["refused"]
-        raise getattr(refusals, told["kind"])(told["message"], remedy=told["remedy"])
-    rows = tuple((number, tuple(_from_json(cell) for cell in cells)) for number, cells in answer["rows"])
-    return Sheet(tuple(answer["header"]), rows, tuple(answer["notes"]))
+    told = read_in_child(
+        "tracker.spreadsheets.child", content, CHILD, *titles, kinds=KINDS,
+        if_large="Split it into smaller files, or send it as CSV.",
+    )  # fmt: skip
+    rows = tuple((number, tuple(_from_json(cell) for cell in cells)) for number, cells in told["rows"])
+    return Sheet(tuple(told["header"]), rows, tuple(told["notes"]))
 
 
 def _from_json(cell) -> Cell:
@@ -68,29 +42,13 @@ def _to_json(cell: Cell):
     return cell
 
 
-def _limit_this_process() -> None:
-    try:
-        import resource
-    except ImportError:  # not on every system; the wall clock still limits
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (CHILD_MEMORY_BYTES, CHILD_MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CHILD_CPU_SECONDS, CHILD_CPU_SECONDS))
-
-
-def _main() -> None:
-    _limit_this_process()
+def _read(content: bytes) -> dict:
     from tracker.spreadsheets.xlsx_file import read_xlsx
 
-    try:
-        sheet = read_xlsx(sys.stdin.buffer.read(), sys.argv[1:])
-    except FileRefused as refusal:
-        told = {"kind": type(refusal).__name__, "message": refusal.message, "remedy": refusal.remedy}
-        answer = {"refused": told}
-    else:
-        rows = [(number, [_to_json(cell) for cell in cells]) for number, cells in sheet.rows]
-        answer = {"header": sheet.header, "rows": rows, "notes": sheet.notes}
-    json.dump(answer, sys.stdout)
+    sheet = read_xlsx(content, sys.argv[1:])
+    rows = [(number, [_to_json(cell) for cell in cells]) for number, cells in sheet.rows]
+    return {"header": sheet.header, "rows": rows, "notes": sheet.notes}
 
 
 if __name__ == "__main__":
-    _main()
+    answer_parent(CHILD, _read)

@@ -2,28 +2,24 @@
 
 from collections.abc import Iterable
 
+from tracker.confined import check_size
 from tracker.spreadsheets.child import read_xlsx_in_child
 from tracker.spreadsheets.csv_file import read_csv
-from tracker.spreadsheets.limits import MAX_BYTES, say_bytes
-from tracker.spreadsheets.refusals import EmptyFile, FileTooLarge, UnsafeWorkbook
+from tracker.spreadsheets.limits import MAX_BYTES
+from tracker.spreadsheets.refusals import UnsafeWorkbook
 from tracker.spreadsheets.sheet import Sheet
+from tracker.spreadsheets.table import NEEDS_ROWS
 
 ZIP = b"PK"
 OLD_OFFICE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # .xls, and .xlsx with a password
 
 
-def check_size(content: bytes) -> None:
+def check_sheet_size(content: bytes) -> None:
     """Refuse a file of no bytes or too many. Cheap: the web process asks this before it keeps the file.
 
     Raises: EmptyFile, FileTooLarge.
     """
-    if not content.strip():
-        raise EmptyFile("The file is empty.", remedy="Send a file with a header in its first row and data below it.")
-    if len(content) > MAX_BYTES:
-        raise FileTooLarge(
-            f"The file has {say_bytes(len(content))}; the limit is {say_bytes(MAX_BYTES)}.",
-            remedy="Split it into smaller files.",
-        )
+    check_size(content, MAX_BYTES, if_empty=NEEDS_ROWS, if_large="Split it into smaller files.")
 
 
 def open_sheet(content: bytes, titles: Iterable[str] = ()) -> Sheet:
@@ -31,7 +27,7 @@ def open_sheet(content: bytes, titles: Iterable[str] = ()) -> Sheet:
 
     Raises: FileRefused in one of its kinds.
     """
-    check_size(content)
+    check_sheet_size(content)
     if content.startswith(OLD_OFFICE):
         raise UnsafeWorkbook(
             "The file is an old .xls workbook or has a password.",

@@ -1,25 +1,7 @@
-"""What a file, a header or a cell is refused for: code, the column it concerns, what is wrong, what to do."""
+"""What a table, a header or a cell is refused for, besides what tracker/confined.py says of files of any kind."""
 
 from services.errors import Refusal
-
-
-class FileRefused(Refusal):
-    """The whole file cannot be read. Nothing of it was looked at."""
-
-    code = "refused-file"
-    status = "invalid"
-
-
-class EmptyFile(FileRefused):
-    """No header, or no row below it."""
-
-    code = "empty-file"
-
-
-class FileTooLarge(FileRefused):
-    """More bytes, rows, columns or inflated bytes than the limit."""
-
-    code = "file-too-large"
+from tracker.confined import FileRefused
 
 
 class NotASpreadsheet(FileRefused):

@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable
 
+from tracker.confined import EmptyFile, FileTooLarge
 from tracker.spreadsheets.limits import MAX_COLUMNS, MAX_ROWS
-from tracker.spreadsheets.refusals import EmptyFile, FileTooLarge
 from tracker.spreadsheets.sheet import Cell, Sheet, say, trim
+
+NEEDS_ROWS = "Send a file with a header in its first row and data below it."
 
 
 def sheet_of(rows: Iterable[Iterable[Cell]], notes: tuple[str, ...] = ()) -> Sheet:
@@ -29,7 +31,7 @@ def sheet_of(rows: Iterable[Iterable[Cell]], notes: tuple[str, ...] = ()) -> She
             )
         kept.append((number, cells))
     if not header:
-        raise EmptyFile("The file is empty.", remedy="Send a file with a header in its first row and data below it.")
+        raise EmptyFile("The file is empty.", remedy=NEEDS_ROWS)
     if not kept:
         raise EmptyFile("The file has a header but no row below it.", remedy="Add rows, or send another file.")
     return Sheet(header, tuple(kept), notes)

@@ -4,8 +4,9 @@ import io
 import zipfile
 import zlib
 
-from tracker.spreadsheets.limits import ZIP_INFLATED_BYTES, ZIP_MEMBERS, ZIP_RATIO, say_bytes
-from tracker.spreadsheets.refusals import FileTooLarge, NotASpreadsheet, UnsafeWorkbook
+from tracker.confined import FileTooLarge, say_bytes
+from tracker.spreadsheets.limits import ZIP_INFLATED_BYTES, ZIP_MEMBERS, ZIP_RATIO
+from tracker.spreadsheets.refusals import NotASpreadsheet, UnsafeWorkbook
 
 SAVE_AGAIN = "Open it in your spreadsheet program and save it again as a plain .xlsx workbook."
 PIECE = 64 * 1024
