@@ -103,6 +103,16 @@ def test_a_signed_card_prints_what_was_done_and_by_whom(workshop, desk):
         assert words in told
 
 
+def test_a_card_signed_without_a_reading_leaves_no_line_for_one_and_tells_no_distance_of_today(workshop, desk):
+    open_card = words_of(desk.get(paper(workshop)).content)
+    workshop.trike.readings.all().delete()
+    signed(workshop)
+    told = words_of(desk.get(paper(workshop)).content)
+    assert "should show" in open_card
+    assert "should show" not in told
+    assert "Odometer in not noted" in told
+
+
 def test_a_complaint_of_ten_thousand_characters_is_printed_whole_and_stays_on_the_sheet(workshop, desk):
     complaint = " ".join(f"word{n}" for n in range(1_120))[:9_990] + " theEnd."
     JobCard.objects.filter(pk=workshop.card.pk).update(complaint=complaint)

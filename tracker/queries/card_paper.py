@@ -28,7 +28,6 @@ def card_paper(card_id: int, now: datetime, *, with_owner: bool = True) -> dict[
     if found is None:
         return None
     card, trike = found.card, found.card.trike
-    here = distances_now([trike.pk], now)[trike.pk]
     head, rest = _cut(card.complaint)
     return letterhead(f"Job card {card}, trike {trike}", now, f"Job card {card}") | {
         "number": card.number,
@@ -39,7 +38,7 @@ def card_paper(card_id: int, now: datetime, *, with_owner: bool = True) -> dict[
         "stolen": f"Reported stolen on {say_date(trike.stolen_on)}." if trike.stolen_on else "",
         "owner": {"name": found.owner.name, "phone": found.owner.phone} if with_owner and found.owner else None,
         "odometer": _odometer(card),
-        "expected": f"about {say_distance(here.display_km)}" if here.is_estimate else say_distance(here.display_km),
+        "expected": _expected(trike.pk, now) if card.state == JobCard.State.DRAFT else "",
         "complaint": head,
         "complaint_rest": rest,
         "parts": _parts(found),
@@ -66,6 +65,12 @@ def _odometer(card: JobCard) -> str:
         return ""
     unit = "miles" if card.reading.unit == "mi" else "km"
     return f"{card.reading.value.normalize():f} {unit}, {say_day(card.reading.read_at)}"
+
+
+def _expected(trike_id: int, now: datetime) -> str:
+    """What the odometer should show today, to hold against what is read; a finished card asks for no reading."""
+    here = distances_now([trike_id], now)[trike_id]
+    return f"{'about ' if here.is_estimate else ''}{say_distance(here.display_km)}"
 
 
 def _parts(found: CardPage) -> list[dict[str, Any]]:

@@ -8,7 +8,7 @@ from typing import Any
 from services.logbook import Break, first_break
 from tracker.models import LogEntry
 
-Link = tuple[int, str, dict[str, Any], str]  # (seq, previous hash, sealed content, hash), as services.logbook reads a chain
+Link = tuple[int, str, dict[str, Any], str]  # (seq, previous hash, sealed content, hash)
 
 
 def stamp(moment: datetime) -> str:
