@@ -18,14 +18,14 @@ from tracker.models.imports import ImportBatch, ImportRow
 from tracker.models.learning import FleetNumbers
 from tracker.models.logbook import LogEntry
 from tracker.models.outbox import OutboxMessage
-from tracker.models.reminders import Appointment, Heartbeat, Visit, VisitLine
+from tracker.models.reminders import Appointment, Closing, Heartbeat, Visit, VisitLine
 from tracker.models.schedule import Completion, DueLine, Occurrence, ServiceInterval, SweepRun
-from tracker.models.usage import DisplayChange, MeterReading, OdometerReading, RideFile
+from tracker.models.usage import DisplayChange, MeterReading, OdometerReading, ReadingPhoto, RideFile
 
 __all__ = [
-    "ApiClient", "Appointment", "BuildList", "BuildListLine", "Completion", "Component", "DisplayChange", "DueLine",
-    "Failure", "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord",
+    "ApiClient", "Appointment", "BuildList", "BuildListLine", "Closing", "Completion", "Component", "DisplayChange",
+    "DueLine", "Failure", "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord",
     "ImportBatch", "ImportRow", "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence",
-    "OdometerReading", "OutboxMessage", "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReleaseCheck",
-    "RideFile", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
+    "OdometerReading", "OutboxMessage", "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReadingPhoto",
+    "ReleaseCheck", "RideFile", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
 ]  # fmt: skip

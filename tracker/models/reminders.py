@@ -1,9 +1,9 @@
-"""Visits: due tasks of one trike bundled so that the owner comes once."""
+"""Visits: due tasks of one trike bundled so that the owner comes once; days agreed for them, days without work."""
 
 import uuid
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 
 class Visit(models.Model):
@@ -86,6 +86,25 @@ class Appointment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.trike} on {self.on}"
+
+
+class Closing(models.Model):
+    """Days on which the workshop is closed, beside the weekdays it never works on: a holiday, a fair, an illness."""
+
+    first = models.DateField()
+    last = models.DateField()  # the same day where it is one
+    reason = models.CharField(max_length=120, blank=True)  # for the desk; owners do not read it
+    entered_by = models.ForeignKey("tracker.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    entered_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["first", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(last__gte=F("first")), name="a_closing_ends_after_it_begins"),
+        ]
+
+    def __str__(self) -> str:
+        return f"closed from {self.first} to {self.last}"
 
 
 class Heartbeat(models.Model):

@@ -60,6 +60,28 @@ class OdometerReading(models.Model):
         return f"{self.value} {self.unit} on {self.read_at:%Y-%m-%d}"
 
 
+class ReadingPhoto(models.Model):
+    """The owner's picture of the display, encoded anew without metadata. The file lies in the photo folder under `name`.
+
+    It helps the desk to judge the reading and is the owner's own: it belongs to no signed record and can be removed.
+    """
+
+    reading = models.OneToOneField(OdometerReading, on_delete=models.CASCADE, related_name="photo")
+    owner = models.ForeignKey("tracker.Owner", on_delete=models.CASCADE, related_name="reading_photos")
+    name = models.CharField(max_length=80, unique=True)  # random, with .jpg
+    sha256 = models.CharField(max_length=64)  # of the stored file
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    size_bytes = models.PositiveIntegerField()
+    added_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["reading", "pk"]
+
+    def __str__(self) -> str:
+        return f"photo of {self.reading}"
+
+
 class RideFile(models.Model):
     """A ride that came as a file: when and how far. Where it went is not kept, nor is the file."""
 
