@@ -51,6 +51,7 @@ class Plane:
     width: float
     height: float
     parts: list[SafeString] = field(default_factory=list)
+    bottom: float = BOTTOM  # px below the x axis: more where numbers stand there
 
     def x(self, value: float) -> float:
         """Return px of an x value."""
@@ -60,7 +61,12 @@ class Plane:
     def y(self, value: float) -> float:
         """Return px of a y value; high values stand high, what lies outside is cut at the edge."""
         share = min(max((value - self.y_low) / max(self.y_high - self.y_low, 1e-9), 0.0), 1.0)
-        return round(self.height - BOTTOM - share * (self.height - TOP - BOTTOM), 1)
+        return round(self.foot - share * (self.foot - TOP), 1)
+
+    @property
+    def foot(self) -> float:
+        """Return px of the x axis."""
+        return self.height - self.bottom
 
     def path(self, xs: Sequence[float], ys: Sequence[float]) -> str:
         """Return 'M x y L x y ...' through the points."""
@@ -107,20 +113,53 @@ class Plane:
         anchor = "end" if right else "start"
         drawn = '<path class="{}" d="M{} {} V{}"/><text class="label" x="{}" y="{}" text-anchor="{}">{}</text>'
         self.parts.append(
-            format_html(drawn, css, at, TOP, self.height - BOTTOM, round(at + (-5 if right else 5), 1), TOP + 10, anchor, words)
+            format_html(drawn, css, at, TOP, self.foot, round(at + (-5 if right else 5), 1), TOP + 10, anchor, words)
         )  # fmt: skip
 
     def span(self, low: float, high: float, css: str = "span") -> None:
         """Draw a thick bar along the x axis: between which x values something is likely."""
         left, right = self.x(low), self.x(min(high, self.x_high))
         drawn = '<rect class="{}" x="{}" y="{}" width="{}" height="6"/>'
-        self.parts.append(format_html(drawn, css, left, self.height - BOTTOM - 3, round(max(right - left, 2.0), 1)))
+        self.parts.append(format_html(drawn, css, left, self.foot - 3, round(max(right - left, 2.0), 1)))
 
-    def axes(self, x_ticks: Sequence[tuple[float, str]], x_title: str, say_y: Callable[[float], str]) -> None:
-        """Draw the grid, its numbers and the title of the x axis. Call it first: everything else lies above."""
-        foot = self.height - BOTTOM
+    def rug(self, xs: Sequence[float], css: str = "rug") -> None:
+        """Draw a short stroke on the x axis for each value."""
+        if len(xs):
+            drawn = " ".join(f"M{self.x(x)} {self.foot:g} v-9" for x in xs)
+            self.parts.append(format_html('<path class="{}" d="{}"/>', css, drawn))
+
+    def column(self, low: float, high: float, y: float, css: str = "column") -> None:
+        """Draw an upright bar from the x axis up to y, between two x values."""
+        left, top = self.x(low), self.y(y)
+        drawn = '<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>'
+        sizes = round(self.x(high) - left, 1), round(self.foot - top, 1)
+        self.parts.append(format_html(drawn, css, left, top, *sizes))
+
+    def words(self, x: float, y: float, words: str) -> None:
+        """Write words in the middle above a point."""
+        drawn = '<text class="label" x="{}" y="{}" text-anchor="middle">{}</text>'
+        self.parts.append(format_html(drawn, self.x(x), round(self.y(y) - 6, 1), words))
+
+    def under(self, values: Sequence[tuple[float, str]], name: str) -> None:
+        """Write numbers under the ticks of the x axis, with what they are before them; needs a deeper bottom."""
+        at = self.foot + 58
+        title = '<text class="tick" x="{}" y="{}">{}</text>'
+        self.parts.append(format_html(title, 0, self.foot + 40, name))
+        rows = ((self._held(x, words), at, words) for x, words in self._apart(values))
+        self.parts.append(format_html_join("", '<text class="tick" x="{}" y="{}" text-anchor="middle">{}</text>', rows))
+
+    def axes(
+        self, x_ticks: Sequence[tuple[float, str]], x_title: str, say_y: Callable[[float], str],
+        y_ticks: Sequence[float] = (),
+    ) -> None:  # fmt: skip
+        """Draw the grid, its numbers and the title of the x axis. Call it first: everything else lies above.
+
+        y_ticks: where the grid lies, round numbers if not said.
+        """
+        foot = self.foot
         rows = (
-            (LEFT, self.y(tick), self.width - RIGHT, LEFT - 7, self.y(tick) + 4, say_y(tick)) for tick in self.y_ticks()
+            (LEFT, self.y(tick), self.width - RIGHT, LEFT - 7, self.y(tick) + 4, say_y(tick))
+            for tick in y_ticks or self.y_ticks()
         )
         self.parts.append(format_html_join(
             "", '<path class="grid" d="M{} {} H{}"/><text class="tick" x="{}" y="{}" text-anchor="end">{}</text>', rows
@@ -131,7 +170,7 @@ class Plane:
         ))  # fmt: skip
         title = '<path class="axis" d="M{} {} H{}"/><text class="tick" x="{}" y="{}" text-anchor="end">{}</text>'
         end = self.width - RIGHT
-        self.parts.append(format_html(title, LEFT, foot, end, end, self.height - 8, x_title))
+        self.parts.append(format_html(title, LEFT, foot, end, end, foot + 40, x_title))
 
     def y_ticks(self) -> list[float]:
         """Return the round numbers of the y axis."""
@@ -161,6 +200,44 @@ class Plane:
             drawing.replace(":g}", "}"), css=css, name=name, title=title, told=told, parts=mark_safe("".join(self.parts)),
             **sizes,
         )  # fmt: skip
+
+
+def stepped(
+    xs: Sequence[float], ys: Sequence[float], first: tuple[float, float], end: float
+) -> tuple[list[float], list[float]]:
+    """Return the corners of steps: from `first` level to each x, there to its y, and level to `end`."""
+    across, up = [first[0]], [first[1]]
+    for x, y in zip(xs, ys, strict=True):
+        across += [x, x]
+        up += [up[-1], y]
+    return [*across, max(end, across[-1])], [*up, up[-1]]
+
+
+def log_ticks(low: float, high: float) -> list[tuple[float, str]]:
+    """Return (ln of it, label) of 1, 2 and 5 times powers of ten between two ages above 0."""
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    found = [factor * 10.0**power for power in powers for factor in (1, 2, 5)]
+    return [
+        (math.log(value), f"{value:,.0f}" if value >= 1 else f"{value:g}") for value in found if low <= value <= high
+    ]
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A drawing with its key (class, words), what it shows in a sentence, and the table of its numbers."""
+
+    name: str
+    title: str
+    drawing: SafeString
+    told: str
+    key: Sequence[tuple[str, str]]
+    columns: Sequence[str]
+    rows: Sequence[Sequence[str]]
+
+    @property
+    def labelled(self) -> list[list[tuple[str, str]]]:
+        """The rows with the name of its column beside every cell, for phones."""
+        return [list(zip(self.columns, row, strict=True)) for row in self.rows]
 
 
 def drawn_twice(draw: Callable[[float, float, str], SafeString]) -> SafeString:
