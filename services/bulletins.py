@@ -6,6 +6,7 @@ which a database can index. Match present and past fitments and stock: a moved p
 """
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -33,6 +34,7 @@ DONE = frozenset({"corrected", "inspected", "scrapped"})  # inspected: and found
 CORRECTED_ELSEWHERE = {"overall": 0.65, "told directly": 0.50, "press release": 0.06}
 TOLD_DIRECTLY = 0.95
 
+MARK_LENGTH = 100  # NFKC may lengthen a text of 40 characters, seldom so far
 HEADLINE = "Product safety recall"
 # Words that lessen how a risk is felt: Regulation (EU) 2023/988, Article 36(2)(c), names "voluntary" and "in rare
 # situations" among others; the rest are of their kind (common practice, no source).
@@ -143,6 +145,15 @@ def order_key(serial: str) -> str:
     return "".join(
         f"\x01{len(str(part)):02d}{part}" if is_text == 0 else str(part) for is_text, part in natural_key(serial)
     )
+
+
+def fold_mark(text: str) -> str:
+    """Return a batch or a firmware version as it is compared: case, width, blanks and what cannot be seen do not count.
+
+    Two people type 'K-17' and 'k-17 ' for one batch; a bulletin must not miss either.
+    """
+    wide = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).upper())
+    return "".join(char for char in wide if not char.isspace() and unicodedata.category(char)[0] != "C")[:MARK_LENGTH]
 
 
 def check_scope(scope: Scope) -> None:

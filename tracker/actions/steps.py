@@ -166,7 +166,8 @@ def assign(row: Any, changes: Mapping[str, Any]) -> None:
         limit = row._meta.get_field(name).max_length
         setattr(row, name, clean_text(value, limit) if isinstance(value, str) and limit else value)
     row.version += 1
-    row.save(update_fields=[*changes, "version"])
+    keys = [column.name for column in row._meta.concrete_fields if getattr(column, "of", None) in changes]
+    row.save(update_fields=[*changes, *keys, "version"])
 
 
 def component_of_trike(component_id: int, trike_id: int) -> Fitment | None:

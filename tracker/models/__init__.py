@@ -1,6 +1,7 @@
 """Tables, constraints and one-table querysets. No rule of the trade and no reading over several tables lives here."""
 
 from tracker.models.access import ApiClient, IdempotencyRecord, OwnerLink, User
+from tracker.models.bulletins import Bulletin, BulletinNotice, BulletinPart, BulletinRange, BulletinStep
 from tracker.models.desk import Failure, JobCard, JobTask, Measurement, Photo, ReleaseCheck, Swap
 from tracker.models.fleet import (
     BuildList,
@@ -23,9 +24,10 @@ from tracker.models.schedule import Completion, DueLine, Occurrence, ServiceInte
 from tracker.models.usage import DisplayChange, MeterReading, OdometerReading, ReadingPhoto, RideFile
 
 __all__ = [
-    "ApiClient", "Appointment", "BuildList", "BuildListLine", "Closing", "Completion", "Component", "DisplayChange",
-    "DueLine", "Failure", "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord",
-    "ImportBatch", "ImportRow", "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence",
-    "OdometerReading", "OutboxMessage", "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReadingPhoto",
-    "ReleaseCheck", "RideFile", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
+    "ApiClient", "Appointment", "BuildList", "BuildListLine", "Bulletin", "BulletinNotice", "BulletinPart",
+    "BulletinRange", "BulletinStep", "Closing", "Completion", "Component", "DisplayChange", "DueLine", "Failure",
+    "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord", "ImportBatch", "ImportRow",
+    "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage",
+    "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReadingPhoto", "ReleaseCheck", "RideFile", "ServiceInterval",
+    "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
 ]  # fmt: skip

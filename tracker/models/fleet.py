@@ -5,6 +5,7 @@ from django.db.models import F, Q
 
 from services.parts import PART_KINDS
 from services.positions import POSITIONS
+from tracker.models.keys import BatchKey, FirmwareKey, SerialKey
 
 
 def part_kinds() -> list[tuple[str, str]]:
@@ -53,6 +54,9 @@ class Component(models.Model):
     state = models.CharField(max_length=12, choices=State, default=State.IN_STOCK)
     life_before_km = models.FloatField(null=True, blank=True, default=0.0)  # NULL: it had a life, nobody knows how long
     note = models.CharField(max_length=500, blank=True)
+    serial_key = SerialKey()  # on PostgreSQL of collation "C": compared by code point, as SQLite and Python do
+    batch_key = BatchKey()
+    firmware_key = FirmwareKey()
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -69,7 +73,13 @@ class Component(models.Model):
                 name="component_life_is_not_negative",
             ),
         ]
-        indexes = [models.Index(fields=["batch"], name="component_by_batch")]
+        indexes = [
+            models.Index(fields=["batch"], name="component_by_batch"),
+            models.Index(fields=["part_type", "serial_key"], name="component_by_type_and_serial"),
+            models.Index(fields=["part_type", "batch_key"], name="component_by_type_and_batch"),
+            models.Index(fields=["part_type", "made_on"], name="component_by_type_and_day"),
+            models.Index(fields=["part_type", "firmware_key"], name="component_by_type_and_firmware"),
+        ]
 
     def __str__(self) -> str:
         return self.serial or f"batch {self.batch}"

@@ -4,10 +4,14 @@
   constraints; SQLite: triggers);
 - any change to a logbook entry or a completion, to a signed job card with all that hangs on it, and to a handover that
   bears both signatures; also that something is moved onto one of these, and on PostgreSQL that their tables are emptied by
-  TRUNCATE. SQLite's REPLACE deletes silently unless triggers may call triggers: tracker/sqlite3/base.py asks for that.
+  TRUNCATE; what stands about bulletins (guards_bulletins.py). SQLite's REPLACE deletes silently unless triggers may call triggers: tracker/sqlite3/base.py asks for that.
 """
 
+from collections.abc import Iterable
+
 from django.db.backends.base.base import BaseDatabaseWrapper
+
+from tracker.models import guards_bulletins
 
 APPEND_ONLY = ("tracker_logentry", "tracker_completion")
 FIRST_CARD_CHILDREN = ("tracker_jobtask", "tracker_measurement", "tracker_swap", "tracker_failure")
@@ -182,21 +186,24 @@ def _guarded() -> tuple[str, ...]:
     return (*APPEND_ONLY, "tracker_jobcard", *CARD_CHILDREN, *HANDOVER_TABLES)
 
 
-def _postgresql_truncate() -> list[str]:
+def _postgresql_truncate(tables: Iterable[str] = ()) -> list[str]:
     return [
         f"CREATE OR REPLACE FUNCTION guard_emptied() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION "
         f"'{EMPTIED}' USING ERRCODE = 'integrity_constraint_violation'; END $$",
         *(
             f"CREATE TRIGGER guard_{table}_emptied BEFORE TRUNCATE ON {table} "
             "FOR EACH STATEMENT EXECUTE FUNCTION guard_emptied()"
-            for table in _guarded()
+            for table in tables or _guarded()
         ),
     ]
 
 
 def _postgresql_truncate_down() -> list[str]:
     return [
-        *(f"DROP TRIGGER IF EXISTS guard_{table}_emptied ON {table}" for table in _guarded()),
+        *(
+            f"DROP TRIGGER IF EXISTS guard_{table}_emptied ON {table}"
+            for table in (*_guarded(), *guards_bulletins.TABLES)
+        ),
         "DROP FUNCTION IF EXISTS guard_emptied()",
     ]
 
@@ -225,6 +232,7 @@ def put_up(connection: BaseDatabaseWrapper) -> None:
     put_up_first(connection)
     put_up_later(connection)
     put_up_tighter(connection)
+    put_up_bulletins(connection)
 
 
 def put_up_first(connection: BaseDatabaseWrapper) -> None:
@@ -242,6 +250,23 @@ def put_up_tighter(connection: BaseDatabaseWrapper) -> None:
     _run(connection, _postgresql_tighter() if connection.vendor == "postgresql" else _sqlite_tighter())
 
 
+def put_up_bulletins(connection: BaseDatabaseWrapper) -> None:
+    """Create the guards of bulletins, the one against TRUNCATE included."""
+    if connection.vendor == "postgresql":
+        _run(connection, [*guards_bulletins.postgresql(), *_postgresql_truncate(guards_bulletins.TABLES)])
+    else:
+        _run(connection, guards_bulletins.sqlite())
+
+
+def take_down_bulletins(connection: BaseDatabaseWrapper) -> None:
+    """Remove them, for a reversed migration."""
+    if connection.vendor == "postgresql":
+        emptied = (f"DROP TRIGGER IF EXISTS guard_{table}_emptied ON {table}" for table in guards_bulletins.TABLES)
+        _run_where_tables_are(connection, [*emptied, *guards_bulletins.postgresql_down()])
+    else:
+        _run(connection, guards_bulletins.sqlite_down())
+
+
 def let_tables_be_emptied(connection: BaseDatabaseWrapper) -> None:
     """Remove what refuses TRUNCATE, for a reversed migration and for tests that must empty the tables."""
     if connection.vendor == "postgresql":
@@ -251,11 +276,12 @@ def let_tables_be_emptied(connection: BaseDatabaseWrapper) -> None:
 def refuse_emptied_tables(connection: BaseDatabaseWrapper) -> None:
     """Refuse TRUNCATE again."""
     if connection.vendor == "postgresql":
-        _run(connection, _postgresql_truncate())
+        _run(connection, [*_postgresql_truncate(), *_postgresql_truncate(guards_bulletins.TABLES)])
 
 
 def take_down(connection: BaseDatabaseWrapper) -> None:
     """Remove them all: for a reversed migration, and for tests that must empty the tables."""
+    take_down_bulletins(connection)
     if connection.vendor == "postgresql":
         let_tables_be_emptied(connection)
         take_down_later(connection)
