@@ -73,10 +73,10 @@ def rate_sentence(failures: int, parts: int, exposure: float, low: float, high: 
     per = 10_000 if unit == "km" else 1_000
     what = f"{_parts(parts)} over {exposure:,.0f} {unit}"
     if failures == 0:
-        return f"No failure in {what}: at most {_number(high * per)} per {per:,} {unit}."
+        return f"No failure in {what}: at most {say_number(high * per)} per {per:,} {unit}."
     return (
-        f"{_failures(failures)} in {what}: {_number(failures / exposure * per)} per {per:,} {unit}"
-        f" (between {_number(low * per)} and {_number(high * per)})."
+        f"{_failures(failures)} in {what}: {say_number(failures / exposure * per)} per {per:,} {unit}"
+        f" (between {say_number(low * per)} and {say_number(high * per)})."
     )
 
 
@@ -92,8 +92,8 @@ def life_sentence(
         return step.words
     if not step.life or not 0 < low <= high < np.inf:
         return pattern
-    told = f"{pattern} One in ten fails by {_number(b10)} {unit} (between {_number(low)} and {_number(high)})."
-    return told if b10 <= oldest else f"{told} That is beyond the oldest part seen ({_number(oldest)} {unit})."
+    told = f"{pattern} One in ten fails by {say_number(b10)} {unit} (between {say_number(low)} and {say_number(high)})."
+    return told if b10 <= oldest else f"{told} That is beyond the oldest part seen ({say_number(oldest)} {unit})."
 
 
 def group_sentence(found: Finding, group: str, others: str, failed: str = "failed", most_q: float = 0.05) -> str:
@@ -119,21 +119,21 @@ def trend_sentence(words: str, repairs: int, machines: int) -> str:
 
 def ahead_sentence(expected: float, low: int, high: int, hold: int, months: int = 12) -> str:
     """Return what to expect in the months ahead and what to hold for it."""
-    return f"Expect {_number(expected)} failures in the next {months} months ({low} to {high}); hold {hold}."
+    return f"Expect {say_number(expected)} failures in the next {months} months ({low} to {high}); hold {hold}."
 
 
 def warning_sentence(name: str, seen: int, expected: float, false_alarms_a_year: float) -> str:
     """Return the early warning for what was named, with how often such a warning is false."""
     return (
-        f"{name}: {_failures(seen).lower()} this month where {_number(expected)} were expected. Of all warnings together about"
-        f" {_number(false_alarms_a_year)} a year is false."
+        f"{name}: {_failures(seen).lower()} this month where {say_number(expected)} were expected. Of all warnings together about"
+        f" {say_number(false_alarms_a_year)} a year is false."
     )
 
 
 def _times(ratio: float) -> str:
     if not np.isfinite(ratio):
         return "only these failed"
-    return f"{_number(ratio)} times the rate"
+    return f"{say_number(ratio)} times the rate"
 
 
 def _q(q: float) -> str:
@@ -152,8 +152,8 @@ def _machines(count: int) -> str:
     return "1 machine" if count == 1 else f"{count:,} machines"
 
 
-def _number(value: float) -> str:
-    """Two digits that count, from 100 on with thousands marked; no more is known."""
+def say_number(value: float) -> str:
+    """Return a number with the two digits that count, from 100 on with thousands marked; no more is known of it."""
     if value <= 0:
         return "0"
     digits = 1 - int(np.floor(np.log10(value)))

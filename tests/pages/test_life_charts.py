@@ -3,15 +3,16 @@
 import math
 import re
 import xml.etree.ElementTree as ET
+from itertools import pairwise
 
 import pytest
 
+from services.life_data.ladder import say_number
 from tracker.pages.charts import LEFT, RIGHT, TOP, log_ticks, stepped
 from tracker.pages.life_charts import (
     WATCHED_ROOM,
     Other,
     Steps,
-    about,
     repairs_chart,
     say_share,
     survival_chart,
@@ -68,6 +69,14 @@ def test_how_many_are_under_watch_stands_below_the_ages():
     assert words[words.index("still under watch:") - 1] == "km of its life"
 
 
+def test_numbers_below_never_touch():
+    near = [(float(age), 1000) for age in range(0, 500, 5)]
+    svg = drawings(survival_chart(CURVE, "km", [], near))[1]
+    at = [float(text.get("x")) for text in svg.findall("text") if text.text == "1,000"]
+    assert 3 < len(at) < 10
+    assert min(right - left for left, right in pairwise(at)) > 5 * 7.2
+
+
 def test_a_curve_stops_where_too_few_are_under_watch():
     short = Steps(CURVE.age, CURVE.value, CURVE.low, CURVE.high, CURVE.watched, until=250.0)
     chart = survival_chart(short, "km", SURVIVORS, WATCHED)
@@ -120,6 +129,7 @@ def test_a_weibull_life_is_a_straight_line_on_its_paper():
         x, y = float(dot.get("cx")), float(dot.get("cy"))
         assert y == pytest.approx(y0 + (x - x0) * (y1 - y0) / (x1 - x0), abs=0.3)
     assert len(svg.findall("circle")) == 4
+    assert len(paths(svg, "error")) == 2
     assert height_of(1 - math.exp(-1)) == pytest.approx(0.0)
     # B10 of shape 2 and life 1,000 is 1,000 x sqrt(-ln 0.9) = 324.6, by hand; a limit that nothing bounds is not told
     assert weibull_chart(paper, "km").rows == [
@@ -180,7 +190,7 @@ def test_round_numbers_of_a_stretched_axis():
 
 
 def test_numbers_are_written_with_the_digits_that_are_known():
-    assert [about(value) for value in (2745.3, 97.2, 5.149, 0.123, 0.0)] == ["2,700", "97", "5.1", "0.12", "0"]
+    assert [say_number(value) for value in (2745.3, 97.2, 5.149, 0.123, 0.0)] == ["2,700", "97", "5.1", "0.12", "0"]
     assert [say_share(share) for share in (1.0, 0.996, 0.5, 0.013)] == ["100 %", "99.6 %", "50 %", "1.3 %"]
 
 

@@ -141,12 +141,22 @@ class Plane:
         self.parts.append(format_html(drawn, self.x(x), round(self.y(y) - 6, 1), words))
 
     def under(self, values: Sequence[tuple[float, str]], name: str) -> None:
-        """Write numbers under the ticks of the x axis, with what they are before them; needs a deeper bottom."""
-        at = self.foot + 58
+        """Write numbers under the x axis, those that would touch left out; `name` before them. Needs a deeper bottom."""
         title = '<text class="tick" x="{}" y="{}">{}</text>'
         self.parts.append(format_html(title, 0, self.foot + 40, name))
-        rows = ((self._held(x, words), at, words) for x, words in self._apart(values))
+        rows, free = [], 0.0
+        for value, words in values:
+            at, half = self._held(value, words), len(words) * LETTER / 2
+            if at - half >= free:
+                rows.append((at, self.foot + 58, words))
+                free = at + half + 2 * LETTER
         self.parts.append(format_html_join("", '<text class="tick" x="{}" y="{}" text-anchor="middle">{}</text>', rows))
+
+    def sideways(self, low: float, high: float, y: float, css: str = "error") -> None:
+        """Draw a bar with feet along x at one height: between which x values the truth lies."""
+        left, right, at = self.x(low), self.x(high), self.y(y)
+        feet = f"M{left} {at} H{right} M{left} {at - 4:.1f} v8 M{right} {at - 4:.1f} v8"
+        self.parts.append(format_html('<path class="{}" d="{}"/>', css, feet))
 
     def axes(
         self, x_ticks: Sequence[tuple[float, str]], x_title: str, say_y: Callable[[float], str],

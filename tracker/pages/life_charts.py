@@ -59,12 +59,6 @@ def say_age(value: float) -> str:
     return f"{value:,.1f}" if value >= 10 else f"{value:.2g}"
 
 
-def about(value: float) -> str:
-    """Write an age with two digits that count: no more is known of a fit."""
-    digits = 1 - math.floor(math.log10(value)) if value > 0 else 0
-    return f"{round(value, digits):,.{max(digits, 0)}f}"
-
-
 def say_share(share: float) -> str:
     """Write a share in percent with as many digits as are told apart."""
     digits = 0 if 0.02 <= share <= 0.98 or share in (0, 1) else 1

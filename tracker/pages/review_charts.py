@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from services.life_data.ladder import say_number
 from tracker.pages.charts import Chart, Plane
-from tracker.pages.life_charts import about, age_axis, finished, say_age, thinned
+from tracker.pages.life_charts import age_axis, finished, say_age, thinned
 
 RANGE = 150  # width of a range bar, px
 DEAREST = 2.0  # costs above twice running to failure are cut off
@@ -72,8 +73,8 @@ def cost_chart(
     """Return what replacing at each age costs beside running to failure (1.0), with the ages that cost about the same."""
     title = "Cost of replacing by age"
     told = (
-        f"Least at about {about(best)} {unit}: {saving * 100:.0f} % below running to failure. Anything from"
-        f" {about(flat[0])} to {about(flat[1])} {unit} costs about the same."
+        f"Least at about {say_number(best)} {unit}: {saving * 100:.0f} % below running to failure. Anything from"
+        f" {say_number(flat[0])} to {say_number(flat[1])} {unit} costs about the same."
     )
 
     def draw(width: float, height: float) -> Plane:
@@ -82,7 +83,7 @@ def cost_chart(
         age_axis(plane, unit, lambda cost: f"{cost * 100:.0f} %")
         plane.level(1.0, "run to failure", "warn")
         plane.line(shown, "known")
-        plane.mark(best, f"least: {about(best)} {unit}", "event")
+        plane.mark(best, f"least: {say_number(best)} {unit}", "event")
         plane.span(*flat, css="flat")
         return plane
 

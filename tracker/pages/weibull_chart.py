@@ -4,8 +4,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from services.life_data.ladder import say_number
 from tracker.pages.charts import Chart, Plane, log_ticks
-from tracker.pages.life_charts import about, finished, say_share
+from tracker.pages.life_charts import finished, say_share
 
 SHARES = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 0.9, 0.99)  # the grid of probability paper
 HIGHEST = 0.995
@@ -13,7 +14,7 @@ HIGHEST = 0.995
 
 @dataclass(frozen=True)
 class Paper:
-    """What stands on the paper: points (age, share failed), the fit, and (share failed, earliest, latest age) of its limits."""
+    """What stands on the paper: points (age, share failed), the fit, and (share failed, earliest, latest age): its limits."""
 
     points: Sequence[tuple[float, float]]
     shape: float
@@ -32,13 +33,14 @@ class Paper:
     @property
     def shares(self) -> tuple[float, float]:
         """The lowest and the highest share on the paper."""
-        told = [share for _, share in self.points] + [share for share, *_ in self.limits]
+        told = [share for _, share in self.points] + [share for share, *_ in self.bounded]
         return min(told) * 0.8, min(max(told) * 1.1, HIGHEST)
 
     @property
     def ages(self) -> tuple[float, float]:
         """The lowest and the highest age on the paper."""
         ages = [age for age, _ in self.points] + [self.age_at(share) for share in self.shares]
+        ages += [age for _, *ends in self.bounded for age in ends]
         return min(ages) * 0.85, max(ages) * 1.15
 
 
@@ -52,9 +54,13 @@ def weibull_chart(paper: Paper, unit: str) -> Chart:
     title = "Weibull plot"
     told = f"{len(paper.points)} failures beside the fitted life: the closer they lie to the line, the better it fits."
     drawing = finished("weibull", title, told, lambda width, height: _plane(paper, unit, (width, height)))
-    key = [("dot", "a failure, at its median rank"), ("fitted", "fitted life"), ("edge", "its limits, nine in ten")]
+    key = [("dot", "a failure, at its median rank"), ("fitted", "fitted life"), ("ends", "its limits, nine in ten")]
     rows = [
-        [say_share(share), f"{about(paper.age_at(share))} {unit}", f"{about(low)} to {about(high)} {unit}"]
+        [
+            say_share(share),
+            f"{say_number(paper.age_at(share))} {unit}",
+            f"{say_number(low)} to {say_number(high)} {unit}",
+        ]
         for share, low, high in paper.bounded
     ]
     return Chart("weibull", title, drawing, told, key, ["Failed", "By the fitted life at", "Between"], rows)
@@ -65,9 +71,8 @@ def _plane(paper: Paper, unit: str, size: tuple[float, float]) -> Plane:
     plane = Plane(math.log(least), math.log(most), *map(height_of, ends), *size)
     levels = {height_of(share): f"{share * 100:g} %" for share in SHARES if ends[0] <= share <= ends[1]}
     plane.axes(log_ticks(least, most), f"{unit} of its life", levels.__getitem__, list(levels))
-    for side in (1, 2):
-        inside = [row for row in paper.bounded if least <= row[side] <= most]
-        plane.line([(math.log(row[side]), height_of(row[0])) for row in inside], "edge")
+    for share, low, high in paper.bounded:
+        plane.sideways(math.log(max(low, least)), math.log(min(high, most)), height_of(share))
     plane.line([(math.log(paper.age_at(share)), height_of(share)) for share in ends], "fitted")
     for age, share in paper.points:
         plane.dot(math.log(age), height_of(share))
