@@ -169,7 +169,7 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Month:
-    """Failures first seen in a month (its first day, ISO) and those expected with their 90 % range; complete: the month is over."""
+    """First failures in a month (its first day, ISO) and those expected with their 90 % range; complete: the month is over."""
 
     month: str
     seen: int
@@ -219,7 +219,7 @@ class Machines:
 
 @dataclass(frozen=True)
 class View:
-    """A part of the lives asked alone: one mode ("mode:leakage") or one batch ("batch:VN38-24B"); the same things as the whole."""
+    """A part of the lives asked alone: one mode ("mode:leakage") or one batch ("batch:VN38-24B"), told like the whole."""
 
     key: str
     title: str

@@ -20,6 +20,7 @@ from tracker.models.learning import FleetNumbers
 from tracker.models.logbook import LogEntry
 from tracker.models.outbox import OutboxMessage
 from tracker.models.reminders import Appointment, Closing, Heartbeat, Visit, VisitLine
+from tracker.models.review import ReviewFinding, ReviewRun
 from tracker.models.schedule import Completion, DueLine, Occurrence, ServiceInterval, SweepRun
 from tracker.models.usage import DisplayChange, MeterReading, OdometerReading, ReadingPhoto, RideFile
 
@@ -28,6 +29,6 @@ __all__ = [
     "BulletinRange", "BulletinStep", "Closing", "Completion", "Component", "DisplayChange", "DueLine", "Failure",
     "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord", "ImportBatch", "ImportRow",
     "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage",
-    "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReadingPhoto", "ReleaseCheck", "RideFile", "ServiceInterval",
-    "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
+    "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReadingPhoto", "ReleaseCheck", "ReviewFinding", "ReviewRun",
+    "RideFile", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
 ]  # fmt: skip
