@@ -12,6 +12,7 @@ import numpy as np
 
 from services.fleet_rates import FleetRates
 from services.forecast import distance_on
+from services.language import say
 from services.rates import RateState, drifted, stretch_noise
 from services.reading_meanings import Meaning, Neighbour, Rider, meanings
 from services.readings import ACCEPTED, Proposal, Verdict, named_apart
@@ -122,6 +123,10 @@ def proposals_of(meanings: Sequence[Meaning]) -> tuple[Proposal, ...]:
 def _sentence(km: float, unit: str, low: float, high: float, found: tuple[Meaning, ...]) -> str:
     likely = f" {found[0].words[0].upper()}{found[0].words[1:]}." if found else ""
     if low <= km <= high:
-        return f"Does the display show {say_distance(km, unit)}, and in this unit?{likely}"
-    band = f"between {say_distance(math.floor(low), unit)} and {say_distance(math.ceil(high), unit)}"
-    return f"Please read again: {band} would be expected.{likely}"
+        question = say("Does the display show {distance}, and in this unit?", distance=say_distance(km, unit))
+        return f"{question}{likely}"
+    question = say(
+        "Please read again: between {low} and {high} would be expected.", low=say_distance(math.floor(low), unit),
+        high=say_distance(math.ceil(high), unit),
+    )  # fmt: skip
+    return f"{question}{likely}"

@@ -5,8 +5,9 @@ to what a trike workshop meets. A failure is an event, a fault is a state (EN 13
 """
 
 from services.errors import Refusal
+from services.language import marked
 
-MODES: dict[str, str] = {
+MODES: dict[str, str] = marked({
     "leakage": "leaks",
     "wear": "worn out",
     "breakage": "broken",
@@ -22,7 +23,7 @@ MODES: dict[str, str] = {
     "low_output": "too weak (range, force, light)",
     "software": "software fault",
     "other": "other",
-}
+})  # fmt: skip
 CAUSES: dict[str, str] = {
     "design": "design",
     "material": "material or making",

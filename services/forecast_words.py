@@ -6,19 +6,17 @@ Dates in, words out; an end after the horizon is None and reads 'more than two y
 import math
 from datetime import date
 
-from services.due_words import say_date
+from services.calendar_words import MONTHS, say_date, say_day_of_year
+from services.language import marked, say, say_number
 from services.riding import RiderRate
 from services.season import Months
-from services.units import say_distance
+from services.units import miles_from_km, say_distance
 
-BEYOND = "more than two years"
-ALREADY = "probably already due"
-CERTAINLY = "almost certainly already due"
-NO_IDEA = "not known: please read the meter"
+BEYOND, ALREADY, CERTAINLY, NO_IDEA = marked((
+    "more than two years", "probably already due", "almost certainly already due", "not known: please read the meter",
+))  # fmt: skip
+_PARTS = marked({"early": "early {month}", "mid": "mid-{month}", "late": "late {month}"})
 _UNKNOWN_AFTER_DAYS = 365
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
 _SHARES = ((0.22, "a fifth of"), (0.29, "a quarter of"), (0.41, "a third of"), (0.58, "half"), (0.71, "two thirds of"))
 _TRIGGERS = {
     "date": "The calendar comes first", "km": "The distance comes first", "hours": "The hours come first",
@@ -37,36 +35,34 @@ def say_range(low: date | None, middle: date | None, high: date | None, today: d
     A range within nine days is one date; parts of a month otherwise; the year is said where it is not today's.
     """
     if low is None:
-        return BEYOND
+        return say(BEYOND)
     if low <= today and (high is None or (high - today).days > _UNKNOWN_AFTER_DAYS):
-        return NO_IDEA
+        return say(NO_IDEA)
     if middle is not None and middle <= today:
-        return ALREADY if high is None or high > today else CERTAINLY
+        return say(ALREADY if high is None or high > today else CERTAINLY)
     if high is not None and (high - low).days <= 9:
-        return f"about {_day_words(middle, today)}"
-    begins = "now" if low <= today else _part_of_month(low, today)
-    return f"{begins} to {_end_words(low, high, today)}{_middle_words(middle, today)}"
+        return say("about {day}", day=_day_words(middle, today))
+    begins = say("now") if low <= today else _part_of_month(low, today)
+    told = {"begin": begins, "end": _end_words(low, high, today)}
+    if middle is None:
+        return say("{begin} to {end}", **told)
+    return say("{begin} to {end}, most likely {middle}", middle=_day_words(middle, today), **told)
 
 
 def _end_words(low: date, high: date | None, today: date) -> str:
     if high is None:
-        return f"{BEYOND} from now"
+        return say("more than two years from now")
     ends = _part_of_month(high, today)
     return _day_words(high, today) if ends == _part_of_month(max(low, today), today) else ends
 
 
-def _middle_words(middle: date | None, today: date) -> str:
-    return "" if middle is None else f", most likely {_day_words(middle, today)}"
-
-
 def _part_of_month(day: date, today: date) -> str:
     part = "early" if day.day <= 10 else "mid" if day.day <= 20 else "late"
-    joint = "-" if part == "mid" else " "
-    return f"{part}{joint}{_MONTHS[day.month - 1]}{_year_words(day, today)}"
+    return f"{say(_PARTS[part], month=say(MONTHS[day.month - 1]))}{_year_words(day, today)}"
 
 
 def _day_words(day: date, today: date) -> str:
-    return f"{day.day} {_MONTHS[day.month - 1]}{_year_words(day, today)}"
+    return f"{say_day_of_year(day)}{_year_words(day, today)}"
 
 
 def _year_words(day: date, today: date) -> str:
@@ -113,7 +109,6 @@ def why(rate: RiderRate, target_km: float, *, unit: str = "km", trigger: str | N
 
 def _two_figures(km: float, unit: str) -> str:
     """A distance to two figures, such as 3,100 km: the third is never known."""
-    number, _, word = say_distance(km, unit).partition(" ")
-    whole = int(number.replace(",", ""))
+    whole = round(miles_from_km(km) if unit == "mi" else km)
     step = 10 ** max(len(str(whole)) - 2, 0)
-    return f"{round(whole / step) * step:,} {word}"
+    return f"{say_number(round(whole / step) * step, ',')} {unit}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from services.fleet_rates import FleetRates
+from services.language import marked, say
 from services.season import DAYS_A_YEAR, season_clock
 from services.timeline_costs import (
     HANDOVER_KM,
@@ -26,10 +27,12 @@ from services.units import say_distance, to_km
 MOST_MEANINGS = 3
 LEAST_CHANCE = 0.02
 _SLIP_OF_HAND = math.log(0.010 / 4)  # one in a hundred readings, four kinds alike; assumption, no source
-_WORDS = {
-    "swapped": "with two digits swapped it would be", "wrong": "with one digit wrong it would be",
-    "lost": "with a digit lost it would be", "doubled": "without the digit typed twice it would be",
-}  # fmt: skip
+_WORDS = marked({
+    "swapped": "with two digits swapped it would be {distance}", "wrong": "with one digit wrong it would be {distance}",
+    "lost": "with a digit lost it would be {distance}", "km_as_miles": "as kilometres it would be {distance}",
+    "miles_as_km": "as miles it would be {distance}",
+    "doubled": "without the digit typed twice it would be {distance}",
+})  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -111,27 +114,26 @@ def meanings(
     `offset`: km to add to this display for the count of the neighbours; `least`: the chance from which one is named.
     """
     shown = float(to_km(value, unit))
-    # (code, km, log chance of such a slip, words)
+    # (code, km, log chance of such a slip, the unit to tell it in)
     options = [
-        ("as_typed", shown, LABEL_WEIGHTS[OK], ""),
-        ("km_as_miles", shown / MILE, LABEL_WEIGHTS[KM_AS_MILES], _unit_words("kilometres", shown / MILE)),
-        ("miles_as_km", shown * MILE, LABEL_WEIGHTS[MILES_AS_KM], _unit_words("miles", shown * MILE)),
+        ("as_typed", shown, LABEL_WEIGHTS[OK], unit),
+        ("km_as_miles", shown / MILE, LABEL_WEIGHTS[KM_AS_MILES], "km"),
+        ("miles_as_km", shown * MILE, LABEL_WEIGHTS[MILES_AS_KM], "km"),
     ]
     for kind, slips in digit_slips(str(round(value))).items():
         for number, chance in slips:
-            km = float(to_km(float(number), unit))
-            options.append((kind, km, _SLIP_OF_HAND + math.log(chance), f"{_WORDS[kind]} {say_distance(km, unit)}"))
-    codes, km, before, words = zip(*options, strict=True)
+            options.append((kind, float(to_km(float(number), unit)), _SLIP_OF_HAND + math.log(chance), unit))
+    codes, km, before, units = zip(*options, strict=True)
     weights = weigh(np.array(km) + offset, shown, day, owner, neighbours, rider, fleet) + before
     nothing = skip_weight(shown) + _without(neighbours, rider, fleet)
     share = np.exp(np.append(weights, nothing) - max(weights.max(), nothing))
     chances = (share / share.sum()).tolist()[:-1]
-    found = [
-        Meaning(code, round(at, 3), chance, said)
-        for code, at, chance, said in zip(codes, km, chances, words, strict=True)
-    ]
-    told = sorted((m for m in found[1:] if m.chance >= least), key=lambda m: (-m.chance, m.km))
-    return tuple(told[:MOST_MEANINGS])
+    found = list(zip(chances, km, codes, units, strict=True))[1:]
+    likely = sorted((one for one in found if one[0] >= least), key=lambda one: (-one[0], one[1]))[:MOST_MEANINGS]
+    return tuple(
+        Meaning(code, round(at, 3), chance, say(_WORDS[code], distance=say_distance(at, said_in)))
+        for chance, at, code, said_in in likely
+    )
 
 
 def _without(neighbours: Sequence[Neighbour], rider: Rider, fleet: FleetRates) -> float:
@@ -140,7 +142,3 @@ def _without(neighbours: Sequence[Neighbour], rider: Rider, fleet: FleetRates) -
         return 0.0
     before, after = neighbours
     return float(weigh(np.array([after.km]), after.km, after.day, after.owner, [before], rider, fleet)[0])
-
-
-def _unit_words(unit: str, km: float) -> str:
-    return f"as {unit} it would be {say_distance(km)}"

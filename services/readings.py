@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from services.errors import Refusal
+from services.language import say, say_many
 from services.units import KM_PER_MILE, say_distance, to_km
 
 MILE = float(KM_PER_MILE)
@@ -124,10 +125,10 @@ def judge_reading(
     """
     km = _checked_km(value, unit)
     if day > now_day + CLOCK_SKEW_DAYS:
-        raise ReadingInFuture("The reading lies in the future.", field="read_at", remedy="Check the date.")
+        raise ReadingInFuture(say("The reading lies in the future."), field="read_at", remedy=say("Check the date."))
     if delivered_day is not None and day < math.floor(delivered_day):
         raise ReadingBeforeDelivery(
-            "The reading lies before the handover.", field="read_at", remedy="Check the date and the trike."
+            say("The reading lies before the handover."), field="read_at", remedy=say("Check the date and the trike.")
         )
     before, after = _neighbours(day, readings_days, readings_km)
     if before is None and zero_km is not None and delivered_day is not None:
@@ -136,7 +137,8 @@ def judge_reading(
     if typed.step <= -typed.whole:
         return _gone_back(typed)
     if after is not None and km - after[1] >= typed.whole:
-        words = f"{typed.say(km)} is more than a later reading shows ({typed.say(after[1])})."
+        told = {"distance": typed.say(km), "later": typed.say(after[1])}
+        words = say("{distance} is more than a later reading shows ({later}).", **told)
         return Verdict("suspect", "above-a-later-reading", words, tuple(_meant(typed)))
     return _too_fast(typed, strict) if before is not None else ACCEPTED
 
@@ -147,10 +149,14 @@ def _checked_km(value: float, unit: str) -> float:
         or not isinstance(value, int | float)
         or (isinstance(value, float) and math.isnan(value))
     ):
-        raise BadNumber("The reading must be a number.", field="value", remedy="Enter the digits the display shows.")
+        raise BadNumber(
+            say("The reading must be a number."), field="value", remedy=say("Enter the digits the display shows.")
+        )
     # compared before it is converted: a whole number of 400 digits is no float
     if not 0 <= value <= LARGEST_KM or to_km(float(value), unit) > LARGEST_KM:
-        raise BadNumber("A display shows between 0 and 1,000,000 km.", field="value", remedy="Check the value.")
+        raise BadNumber(
+            say("A display shows between 0 and 1,000,000 km."), field="value", remedy=say("Check the value.")
+        )
     return float(to_km(float(value), unit))
 
 
@@ -164,33 +170,41 @@ def _neighbours(day: float, days: Sequence[float], km: Sequence[float]) -> tuple
 
 def _gone_back(typed: Typed) -> Verdict:
     proposals = _meant(typed)
-    likely = f" Likely: {proposals[0].words}." if proposals else ""
+    likely = _likely(proposals)
     if typed.after is None:
-        proposals.append(Proposal("display_reset", typed.km, "the display was swapped or reset"))
-    words = f"{typed.say(typed.km)} is {typed.say(-typed.step)} below the last reading ({typed.say(typed.floor_km)}).{likely}"
-    return Verdict("suspect", "below-the-last-reading", words, tuple(proposals))
+        proposals.append(Proposal("display_reset", typed.km, say("the display was swapped or reset")))
+    words = say(
+        "{distance} is {less} below the last reading ({last}).", distance=typed.say(typed.km),
+        less=typed.say(-typed.step), last=typed.say(typed.floor_km),
+    )  # fmt: skip
+    return Verdict("suspect", "below-the-last-reading", f"{words}{likely}", tuple(proposals))
+
+
+def _likely(proposals: Sequence[Proposal]) -> str:
+    return f" {say('Likely: {meaning}.', meaning=proposals[0].words)}" if proposals else ""
 
 
 def _too_fast(typed: Typed, strict: bool) -> Verdict:
     daily, proposals = typed.step / typed.gap, _meant(typed)
-    days = f"{typed.gap:.0f} day{'' if round(typed.gap) == 1 else 's'}"
+    told = {
+        "distance": typed.say(typed.step), "daily": typed.say(daily), "usual": typed.say(typed.rate),
+        "most": typed.say(IMPOSSIBLE_KM_PER_DAY), "days": say_many("{number} day", "{number} days", round(typed.gap)),
+    }  # fmt: skip
     if daily > IMPOSSIBLE_KM_PER_DAY:
-        most = typed.say(IMPOSSIBLE_KM_PER_DAY)
-        words = f"{typed.say(typed.step)} in {days} is {typed.say(daily)} a day; nobody rides more than {most}."
+        words = say("{distance} in {days} is {daily} a day; nobody rides more than {most}.", **told)
         if strict:
-            meant = f" Likely: {proposals[0].words}." if proposals else ""
-            raise ImpossibleSpeed(words, field="value", remedy=f"Check the value, the unit and the date.{meant}")
+            remedy = f"{say('Check the value, the unit and the date.')}{_likely(proposals)}"
+            raise ImpossibleSpeed(words, field="value", remedy=remedy)
         return Verdict("suspect", "impossible-speed", words, tuple(proposals))
     if daily > SUSTAINED_KM_PER_DAY and typed.gap > 1:
-        words = f"{typed.say(daily)} a day over {days} is more than most riders manage."
+        words = say("{daily} a day over {days} is more than most riders manage.", **told)
         return Verdict("suspect", "very-fast", words, tuple(proposals))
     if proposals and _unlike_this_rider(typed, proposals[0]):
-        much = "more" if typed.step > typed.expected else "less"
-        words = (
-            f"{typed.say(typed.step)} in {days} is far {much} than this rider's {typed.say(typed.rate)} a day. "
-            f"Likely: {proposals[0].words}."
-        )
-        return Verdict("suspect", "unlike-this-rider", words, tuple(proposals))
+        if typed.step > typed.expected:
+            words = say("{distance} in {days} is far more than this rider's {usual} a day.", **told)
+        else:
+            words = say("{distance} in {days} is far less than this rider's {usual} a day.", **told)
+        return Verdict("suspect", "unlike-this-rider", f"{words}{_likely(proposals)}", tuple(proposals))
     return ACCEPTED
 
 
@@ -226,20 +240,23 @@ def named_apart(proposals: list[Proposal]) -> list[Proposal]:
 def _other_unit(typed: Typed) -> Proposal:
     if typed.unit == "km":
         km = typed.value * MILE
-        return Proposal("typed_in_miles", round(km, 3), f"read in miles: {typed.value:,.0f} mi is {say_distance(km)}")
-    return Proposal("typed_in_km", round(float(typed.value), 3), f"read in kilometres: {say_distance(typed.value)}")
+        words = say("read in miles: {miles:,.0f} mi is {distance}", miles=typed.value, distance=say_distance(km))
+        return Proposal("typed_in_miles", round(km, 3), words)
+    words = say("read in kilometres: {distance}", distance=say_distance(typed.value))
+    return Proposal("typed_in_km", round(float(typed.value), 3), words)
 
 
 def _digit_slips(typed: Typed) -> list[Proposal]:
-    """One digit lost, doubled, added or swapped with its neighbour, and tenths typed as whole units."""
+    """One digit lost, doubled, added or swapped with its neighbour, and tenths typed as whole units: those that fit."""
     shown = str(round(typed.value))
     slips = {shown[:i] + shown[i + 1 :] for i in range(len(shown))}
     slips |= {shown[:i] + digit + shown[i:] for i in range(len(shown) + 1) for digit in "0123456789"}
     slips |= {shown[:i] + shown[i + 1] + shown[i] + shown[i + 2 :] for i in range(len(shown) - 1)}
     slips.discard(shown)
+    meant = [(float(to_km(float(text), typed.unit)), int(text)) for text in sorted(slips) if text[:1] not in {"", "0"}]
     return [
-        Proposal("digit_slip", float(to_km(float(text), typed.unit)), f"a digit slipped: {int(text):,} {typed.unit}")
-        for text in sorted(slips) if text and not text.startswith("0")
+        Proposal("digit_slip", km, say("a digit slipped: {number:,} {unit}", number=number, unit=typed.unit))
+        for km, number in meant if _fits(typed, km)
     ]  # fmt: skip
 
 
@@ -248,7 +265,7 @@ def _trip_counter(typed: Typed) -> list[Proposal]:
     if typed.step >= 0 or typed.km == 0:
         return []
     km = round(typed.floor_km + typed.km, 3)
-    return [Proposal("trip_counter", km, f"read from the trip counter: {typed.say(km)} in all")]
+    return [Proposal("trip_counter", km, say("read from the trip counter: {distance} in all", distance=typed.say(km)))]
 
 
 def _misfit(typed: Typed, km: float) -> float:

@@ -7,15 +7,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from services.due_words import say_date
+from services.calendar_words import say_date
 from services.failures import MODES
 from services.kinds import comes_with, quantity, task
+from services.language import localised, marked, say
 from services.units import say_distance, say_pressure
 
 LONGEST = 4_000  # characters of a summary
 NEXT = 4  # tasks told of what comes next
 # What was done, as one says it to an owner. A task without words of its own is told by its title.
-_DONE = {
+_DONE = marked({
     "after_crash": "checked the whole trike after the crash",
     "after_lay_up": "made the trike ready after its long rest",
     "after_submersion": "dried and checked the trike after it stood in water",
@@ -53,12 +54,12 @@ _DONE = {
     "tyres_check": "checked the tyres",
     "wheels_check": "checked and trued the wheels",
     "wiring_check": "checked cables and plugs",
-}
-_LEVELS = {
+})  # fmt: skip
+_LEVELS = marked({
     "ok": "good", "watch": "fine for now, we keep an eye on it", "soon": "will have to be renewed soon",
     "replace": "at its limit", "stop": "not safe to ride until it is put right",
-}  # fmt: skip
-_NAMES = {
+})  # fmt: skip
+_NAMES = marked({
     "chain_elongation_pct": "Wear of the chain", "pad_mm": "Brake pads", "rotor_mm": "Brake rotor",
     "shock_pressure": "Air in the rear shock", "shock_sag_pct": "How far the rear shock gives under you",
     "toe_in_mm": "Front wheels out of parallel", "battery_capacity_wh": "Energy the battery holds",
@@ -68,7 +69,7 @@ _NAMES = {
     "hinge_play_mm": "Play in the folding hinge", "sensor_gap_mm": "Gap at the speed sensor",
     "steering_play_mm": "Play in the steering", "rod_end_thread_mm": "Thread that holds the steering rod",
     "tyres_damaged": "Damaged tyres", "spoke_deviation_pct": "Spokes differ by",
-}  # fmt: skip
+})  # fmt: skip
 _COUNTED = {"signs", "tyres"}  # units that only say what is counted
 
 
@@ -149,11 +150,11 @@ class Block:
 def proposed(visit: Visit, unit: str = "km", pressure: str = "bar") -> str:
     """Return the summary of a visit as the workshop proposes it, for an owner of `unit` (km, mi) and `pressure` (psi, bar)."""
     lists = [
-        ("What we did:", [*_done_lines(visit.done), *_changed_lines(visit.changed)]),
-        ("What we measured:", [_taken_line(taken, pressure) for taken in visit.taken]),
-        ("What we found:", _fault_lines(visit.faults)),
-        ("Left for another time:", [_left_line(told) for told in _once(visit.left)]),
-        ("Before you ride:", list(visit.ride)),
+        (say("What we did:"), [*_done_lines(visit.done), *_changed_lines(visit.changed)]),
+        (say("What we measured:"), [_taken_line(taken, pressure) for taken in visit.taken]),
+        (say("What we found:"), _fault_lines(visit.faults)),
+        (say("Left for another time:"), [_left_line(told) for told in _once(visit.left)]),
+        (say("Before you ride:"), [say(words) for words in visit.ride]),
     ]
     parts = [_opening(visit, unit)]
     parts += [f"{head}\n" + "\n".join(f"- {line}" for line in lines) for head, lines in lists if lines]
@@ -161,8 +162,12 @@ def proposed(visit: Visit, unit: str = "km", pressure: str = "bar") -> str:
 
 
 def _opening(visit: Visit, unit: str) -> str:
-    at = f"; its odometer stood at {say_distance(visit.km, unit)}" if visit.km is not None else ""
-    return f"Your trike was with us on {say_date(visit.on)}{at}."
+    if visit.km is None:
+        return say("Your trike was with us on {date}.", date=say_date(visit.on))
+    return say(
+        "Your trike was with us on {date}; its odometer stood at {distance}.", date=say_date(visit.on),
+        distance=say_distance(visit.km, unit),
+    )  # fmt: skip
 
 
 def _once(told: Sequence[Told]) -> list[tuple[str, list[str]]]:
@@ -181,7 +186,7 @@ def _done_lines(done: Sequence[Told]) -> list[str]:
 
 def _done_line(code: str, places: Sequence[str]) -> str:
     words = _DONE.get(code)
-    line = f"We {words}" if words else f"{task(code).title}: done"
+    line = say("We {did}", did=say(words)) if words else say("{title}: done", title=say(task(code).title))
     return f"{line}{_at(places)}."
 
 
@@ -195,11 +200,12 @@ def _has_sides(place: str) -> bool:
 
 
 def _join(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    told = [say(word) for word in words]
+    return told[0] if len(told) == 1 else say("{some} and {last}", some=", ".join(told[:-1]), last=told[-1])
 
 
 def _left_line(told: tuple[str, list[str]]) -> str:
-    return f"{task(told[0]).title}{_at(told[1])}"
+    return f"{say(task(told[0]).title)}{_at(told[1])}"
 
 
 def _changed_lines(changed: Iterable[Changed]) -> list[str]:
@@ -207,24 +213,30 @@ def _changed_lines(changed: Iterable[Changed]) -> list[str]:
 
 
 def _changed_line(changed: Changed) -> str:
+    place = say(changed.place)
     if changed.out and changed.into:
-        return f"We replaced the {changed.place}."
-    return f"We {'fitted' if changed.into else 'took off'} the {changed.place}."
+        return say("We replaced the {part}.", part=place)
+    return say("We fitted the {part}.", part=place) if changed.into else say("We took off the {part}.", part=place)
 
 
 def _taken_line(taken: Taken, pressure: str) -> str:
     known = quantity(taken.quantity)
-    name = _NAMES.get(taken.quantity, known.title)
+    name = say(_NAMES.get(taken.quantity, known.title))
     where = _at([taken.place] if taken.place else [])
-    meaning = f", {_LEVELS[taken.level]}" if taken.level in _LEVELS else ""
-    return f"{name}{where}: {say_value(taken.value, known.unit, pressure)}{meaning}."
+    return f"{name}{where}: {say_finding(taken, pressure)}."
+
+
+def say_finding(taken: Taken, pressure: str = "bar") -> str:
+    """Return a measured value and what it means, as its owner reads it: '0.81 %, at its limit'."""
+    value = say_value(taken.value, quantity(taken.quantity).unit, pressure)
+    return f"{value}, {say(_LEVELS[taken.level])}" if taken.level in _LEVELS else value
 
 
 def say_value(value: float, measured_in: str, pressure: str = "bar") -> str:
     """Return a measured value as its owner reads it; pressures in psi, bar or kPa as the owner chose."""
     if measured_in == "kPa":
         return say_pressure(value, pressure)
-    shown = f"{value:,.2f}".rstrip("0").rstrip(".")
+    shown = localised(f"{value:,.2f}".rstrip("0").rstrip("."))
     return shown if measured_in in _COUNTED else f"{shown} {measured_in}"
 
 
@@ -233,21 +245,24 @@ def _fault_lines(faults: Iterable[Fault]) -> list[str]:
 
 
 def _fault_line(fault: Fault) -> str:
-    warranty = " It is a warranty case." if fault.warranty else ""
-    return f"{fault.place[:1].upper()}{fault.place[1:]}: {MODES.get(fault.mode, fault.mode)}.{warranty}"
+    place, mode = say(fault.place), say(MODES.get(fault.mode, fault.mode))
+    warranty = f" {say('It is a warranty case.')}" if fault.warranty else ""
+    return f"{place[:1].upper()}{place[1:]}: {mode}.{warranty}"
 
 
 def next_lines(ahead: Iterable[Ahead], today: date) -> list[str]:
     """Return what comes next, soonest first, each with its range of days in words."""
     soonest = sorted(ahead, key=lambda one: one.due_on)[:NEXT]
-    return [
-        f"{one.title}{' (you can do it yourself)' if one.owner_can else ''}: {_when(one, today)}." for one in soonest
-    ]
+    return [f"{say(one.title)}{_by_whom(one)}: {_when(one, today)}." for one in soonest]
+
+
+def _by_whom(one: Ahead) -> str:
+    return f" {say('(you can do it yourself)')}" if one.owner_can else ""
 
 
 def _when(one: Ahead, today: date) -> str:
     if one.due_on < today:
-        return f"was due {say_date(one.due_on)}"
+        return say("was due {date}", date=say_date(one.due_on))
     return one.likely or say_date(one.due_on)
 
 

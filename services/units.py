@@ -11,6 +11,7 @@ from typing import TypeVar
 import numpy as np
 
 from services.errors import Refusal
+from services.language import say_number
 
 Number = TypeVar("Number", float, np.ndarray)
 
@@ -113,16 +114,16 @@ def to_kpa(value: Number, unit: str) -> Number:
 def say_distance(km: float, unit: str = "km") -> str:
     """Return '5,480 km' or '3,405 mi': whole units, thousands apart."""
     shown = miles_from_km(km) if unit == "mi" else km
-    return f"{round(shown):,} {unit}"
+    return f"{say_number(round(shown), ',')} {unit}"
 
 
 def say_pressure(kpa: float, unit: str = "bar") -> str:
     """Return '150 psi', '10.3 bar' or '1,034 kPa'."""
     if unit == "psi":
-        return f"{psi_from_kpa(kpa):.0f} psi"
+        return f"{say_number(psi_from_kpa(kpa), '.0f')} psi"
     if unit == "bar":
-        return f"{bar_from_kpa(kpa):.1f} bar"
-    return f"{kpa:,.0f} kPa"
+        return f"{say_number(bar_from_kpa(kpa), '.1f')} bar"
+    return f"{say_number(kpa, ',.0f')} kPa"
 
 
 def roundest_pressure(kpa: float) -> tuple[str, str]:
