@@ -78,6 +78,7 @@ class Sink:
 
     def __init__(self, seed: int) -> None:
         self.took: list[str] = []
+        self.took_at: list[float] = []
         self.slow = True
         self.rng = random.Random(seed)
         self.port = free_port()
@@ -89,6 +90,7 @@ class Sink:
         if self.slow:
             await asyncio.sleep(self.rng.uniform(0.0, 0.2))
         self.took.append(message_from_bytes(envelope.content)["Message-ID"])
+        self.took_at.append(time.monotonic())
         if self.slow:
             await asyncio.sleep(self.rng.uniform(0.0, 0.1))
         return "250 OK"

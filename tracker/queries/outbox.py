@@ -31,6 +31,11 @@ def came_back(now: datetime) -> QuerySet[OutboxMessage]:
     return rows.order_by("-bounced_at", "-pk")
 
 
+def ready(now: datetime) -> QuerySet[OutboxMessage]:
+    """Return the messages that may go out now."""
+    return OutboxMessage.objects.filter(state=State.WAITING, not_before__lte=now)
+
+
 @dataclass(frozen=True)
 class Backlog:
     """How far behind the dispatcher is."""
@@ -43,7 +48,7 @@ class Backlog:
 
 def backlog(now: datetime) -> Backlog:
     """Return what should have gone out by `now` and has not."""
-    due = OutboxMessage.objects.filter(state=State.WAITING, not_before__lte=now)
+    due = ready(now)
     oldest = due.order_by("not_before").values_list("not_before", flat=True).first()
     return Backlog(
         waiting=due.count(),
