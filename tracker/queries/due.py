@@ -6,10 +6,11 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from services import intervals
+from services import bulletin_due, intervals
 from services.forecast_words import say_range, why
 from services.intervals import Due, Limits, Point, Rebase, Rule
 from services.kinds import task as task_of
+from services.language import say
 from services.riding import RiderRate
 from tracker.models import DueLine, Fitment, Trike
 from tracker.queries.due_reckoning import due_lines_of, rule_of
@@ -58,13 +59,21 @@ def due_list(*, with_owner_tasks: bool = False) -> QuerySet[DueLine]:
     return lines.select_related("trike", "component__part_type").order_by("due_on", "trike__frame_serial", "pk")
 
 
-def describe(line: DueLine, today: date, unit: str = "km") -> str:
-    """Return why `line` is due, in one sentence with its numbers, for a reader of `unit`."""
+def describe(line: DueLine, today: date, unit: str = "km", measured: str | None = None) -> str:
+    """Return why `line` is due, in one sentence with its numbers, for a reader of `unit`.
+
+    `measured`: what was measured, in other words than the bench keeps.
+    """
     facts = line.facts
     rule = _rule_from(facts["rule"])
     if "event" in facts:
-        day = date.fromisoformat(facts["event_on"])
-        return f"{rule.title}: {facts['event']} on {intervals.say_date(day)}. Due before the next ride."
+        return say(
+            "{title}: {event} on {date}. Due before the next ride.", title=say(rule.title), event=say(facts["event"]),
+            date=intervals.say_date(date.fromisoformat(facts["event_on"])),
+        )  # fmt: skip
+    if "bulletin" in facts:
+        due = Due(line.due_on, line.trigger or None, line.due_life_km)
+        return bulletin_due.sentence(facts["bulletin"], due, today, now_km(facts, today), unit)
     return intervals.sentence(
         rule,
         last=_point_from(facts["last"]) if facts["last"] else None,
@@ -74,7 +83,7 @@ def describe(line: DueLine, today: date, unit: str = "km") -> str:
         today=today,
         unit=unit,
         severity=facts["severity"],
-        measured=facts["measured"],
+        measured=facts["measured"] if measured is None else measured,
     )
 
 

@@ -4,12 +4,22 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from typing import Any, NamedTuple
 
-from tracker.models import Completion, Fitment, Measurement, Occurrence, ServiceInterval, Trike
+from tracker.models import BulletinPart, Completion, Fitment, Measurement, Occurrence, ServiceInterval, Trike
+from tracker.queries.bulletin_parts import asking_parts
 from tracker.queries.clock import day_of, local_date
 from tracker.queries.life import ComponentRun, MeterClock, TrikeClock, clocks_of, meter_clocks_of, runs_of
 
 URGENT = ("replace", "stop")
+
+
+class Alarm(NamedTuple):
+    """The last measurement of a quantity that says replace or stop: its day, its words, and what it found, as JSON."""
+
+    on: date
+    words: str
+    finding: dict[str, Any]  # quantity, value, level
 
 
 @dataclass(frozen=True)
@@ -21,9 +31,10 @@ class Ground:
     runs: dict[int, ComponentRun]
     intervals: dict[tuple[str, str, int | None], ServiceInterval]
     completions: dict[tuple[int, str], list[float]]
-    alarms: dict[tuple[int, str], tuple[date, str]]
+    alarms: dict[tuple[int, str], Alarm]
     occurrences: dict[int, list[Occurrence]]
     meters: dict[tuple[int, str], MeterClock]
+    bulletins: dict[int, list[BulletinPart]]
 
 
 def ground_of(trike_ids: Iterable[int]) -> Ground:
@@ -50,20 +61,30 @@ def ground_of(trike_ids: Iterable[int]) -> Ground:
         occurrences[row.trike_id].append(row)
     runs = runs_of(parts, clocks)
     meters = meter_clocks_of({fitment.component_id: fitment.trike_id for fitment in fitments}, runs, clocks)
-    return Ground(fitments, clocks, runs, _intervals(), completions, _alarms(parts), occurrences, meters)
+    return Ground(
+        fitments, clocks, runs, _intervals(), completions, _alarms(parts), occurrences, meters, _bulletins(parts)
+    )
 
 
 def _intervals() -> dict[tuple[str, str, int | None], ServiceInterval]:
     return {(row.task, row.part_kind, row.part_type_id): row for row in ServiceInterval.objects.all()}
 
 
-def _alarms(parts: set[int]) -> dict[tuple[int, str], tuple[date, str]]:
+def _bulletins(parts: set[int]) -> dict[int, list[BulletinPart]]:
+    """Component id -> where a released bulletin asks something of it, now or again later."""
+    found: dict[int, list[BulletinPart]] = defaultdict(list)
+    for row in asking_parts().filter(component_id__in=parts).select_related("bulletin").order_by("pk"):
+        found[row.component_id].append(row)
+    return found
+
+
+def _alarms(parts: set[int]) -> dict[tuple[int, str], Alarm]:
     """The last measurement of each component and quantity, where it says replace or stop."""
-    last: dict[tuple[int, str], tuple[date, str, str]] = {}
-    for pk, quantity, taken_at, level, words in (
+    last: dict[tuple[int, str], Alarm] = {}
+    for pk, quantity, taken_at, level, words, value in (
         Measurement.objects.filter(component_id__in=parts, card__state="signed")
         .order_by("taken_at", "pk")
-        .values_list("component_id", "quantity", "taken_at", "level", "words")
+        .values_list("component_id", "quantity", "taken_at", "level", "words", "value")
     ):
-        last[pk, quantity] = (local_date(taken_at), level, words)
-    return {key: (day, words) for key, (day, level, words) in last.items() if level in URGENT}
+        last[pk, quantity] = Alarm(local_date(taken_at), words, {"quantity": quantity, "value": value, "level": level})
+    return {key: alarm for key, alarm in last.items() if alarm.finding["level"] in URGENT}

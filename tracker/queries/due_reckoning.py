@@ -9,14 +9,17 @@ from typing import Any
 import numpy as np
 
 from services import intervals
+from services.bulletin_due import first_due
 from services.first_limits import Clock, first_of_limits
 from services.intervals import Due, Limits, Point, Rebase, Rule
+from services.kinds import task as task_of
 from services.kinds import tasks_for
 from services.life import MEAN_SPEED_SPREAD, derived_hours, derived_km
 from services.rates import RateState
-from tracker.models import Fitment, Occurrence, ServiceInterval
+from tracker.models import BulletinPart, Fitment, Occurrence, ServiceInterval
+from tracker.queries.bulletin_parts import task_code, terms_of
 from tracker.queries.clock import date_of_day, day_of, day_of_date, local_date
-from tracker.queries.due_ground import Ground, ground_of
+from tracker.queries.due_ground import Alarm, Ground, ground_of
 from tracker.queries.life import ComponentRun, MeterClock, TrikeClock
 
 CHECK_AFTER = {
@@ -40,11 +43,12 @@ class _Asked:
     anchor: Point
     begun_on: date
     severity: float
-    alarm: tuple[date, str] | None
+    alarm: Alarm | None
     clock: TrikeClock
     own_meters: tuple[tuple[str, MeterClock], ...]
     targets: dict[str, float]
     calendar: float
+    bulletin: BulletinPart | None = None
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,7 @@ def due_lines_of(trike_ids: Iterable[int]) -> list[dict[str, Any]]:
                 lines.append(_event_line(ground, fitment, task))
             else:
                 asked.append(_asked(ground, fitment, task))
+        asked += [_asked_by_bulletin(ground, fitment, part) for part in ground.bulletins.get(fitment.component_id, ())]
     asked = [row for row in asked if row is not None]
     lines += [_values_of(row, span) for row, span in zip(asked, _ranges(asked), strict=True)]
     return [line for line in lines if line is not None]
@@ -102,6 +107,28 @@ def _asked(ground: Ground, fitment: Fitment, task) -> _Asked | None:
         fitment, task, rule, limits, dones[-1] if dones else None, anchor, (dones[-1] if dones else start).on, severity,
         alarm, clock, meters, _targets(limits, anchor, anchor_day, clock, dict(meters)),
         math.nan if limits.on is None else day_of_date(limits.on),
+    )  # fmt: skip
+
+
+def _asked_by_bulletin(ground: Ground, fitment: Fitment, part: BulletinPart) -> _Asked | None:
+    """What a bulletin asks of a component; None where it only informs."""
+    terms, task = terms_of(part.bulletin), task_of(task_code(part.bulletin))
+    run, clock = ground.runs[fitment.component_id], ground.clocks[fitment.trike_id]
+    anchor_day = max(clock.timeline.last_day, day_of(fitment.fitted_at), clock.zero_day)
+    joined, anchor = _points(run, {}, [day_of(part.joined_at), anchor_day])
+    limits = Limits(part.next_due_on, part.next_due_km, None, None, False)
+    if limits.on is None and limits.km is None:
+        limits = first_due(terms, local_date(part.joined_at), joined.km)
+    if limits is None:
+        return None
+    rule = Rule(
+        task=task.code, title=task.title, verb=task.verb, safety=task.safety, severity_applies=False,
+        every_months=terms.every_months, every_km=terms.every_km,
+    )  # fmt: skip
+    begun_on = joined.on if part.done_at is None else local_date(part.done_at)
+    return _Asked(
+        fitment, task, rule, limits, None, anchor, begun_on, 1.0, None, clock, (),
+        _targets(limits, anchor, anchor_day, clock, {}), math.nan if limits.on is None else day_of_date(limits.on), part,
     )  # fmt: skip
 
 
@@ -169,7 +196,7 @@ def _ranges(asked: Sequence[_Asked]) -> list[_Range]:
 def _reached_already(row: _Asked) -> _Range | None:
     """The day a limit was passed, as the readings tell; None while no reading shows one passed."""
     if row.alarm is not None:
-        return _Range((row.alarm[0].toordinal(),) * 3, "condition")
+        return _Range((row.alarm.on.toordinal(),) * 3, "condition")
     meters = dict(row.own_meters)
     passed = []
     for name, target in row.targets.items():
@@ -213,7 +240,7 @@ def _values_of(row: _Asked, span: _Range) -> dict[str, Any]:
     rule, clock = row.rule, row.clock
     low, middle, high = (_no_earlier(_date(day), row.begun_on) for day in span.days)
     if row.alarm is not None:
-        low = middle = high = row.alarm[0]
+        low = middle = high = row.alarm.on
     due = Due(middle, span.trigger or None, row.limits.km)
     early = intervals.early_from(due, rule, clock.rate.km_per_day)
     facts = {
@@ -224,9 +251,25 @@ def _values_of(row: _Asked, span: _Range) -> dict[str, Any]:
         "rate": clock.rate.as_dict(),
         "target_km": row.targets.get("km", row.targets.get("derived_hours")),
         "severity": row.severity,
-        "measured": row.alarm[1] if row.alarm else "",
-    }
+        "measured": row.alarm.words if row.alarm else "",
+    } | ({"finding": row.alarm.finding} if row.alarm else {})
+    if row.bulletin is not None:
+        facts["bulletin"] = _bulletin_facts(row.bulletin)
+        if row.bulletin.done_at is None and due.on is not None:
+            early = min(row.begun_on, due.on)  # it stands on the next visit, whatever its deadline
     return _values(row.fitment, row.task, due, (low, high), early, facts)
+
+
+def _bulletin_facts(part: BulletinPart) -> dict[str, Any]:
+    bulletin = part.bulletin
+    return {
+        "id": bulletin.pk,
+        "number": bulletin.number,
+        "title": bulletin.title,
+        "severity": bulletin.get_severity_display(),
+        "certainty": part.certainty,
+        "done_on": local_date(part.done_at).isoformat() if part.done_at else None,
+    }
 
 
 def _date(day: float) -> date | None:

@@ -5,11 +5,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cache
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from services.kinds import all_kinds
 from services.kinds import task as task_of
+from services.language import marked, say
 from services.positions import POSITIONS
+from services.summary import Taken, say_finding
 from services.units import say_distance
 from tracker.models import DueLine, Fitment, Owner, OwnerLink, Ownership, SweepRun, Trike, Visit, VisitLine
 from tracker.queries.clock import local_date
@@ -19,7 +22,7 @@ from tracker.queries.fleet_numbers import trikes_behind
 LEAD_DAYS = 14  # a visit is proposed this long before its first task falls due
 SHARE = 7  # each trike is checked once a week
 OWN_AHEAD_DAYS = 7  # what owners can do themselves is told this long before
-STATUS_WORDS = {"ok": "in good time", "soon": "soon", "due": "due now", "overdue": "overdue"}
+STATUS_WORDS = marked({"ok": "in good time", "soon": "soon", "due": "due now", "overdue": "overdue"})
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,7 @@ def owner_view(trike: Trike, owner: Owner, now: datetime) -> OwnerView:
         else:
             later.append(line)
     places = _places(trike)
-    parts = [_told_once(some, places, today, owner.distance_unit) for some in (work, own, later)]
+    parts = [_told_once(some, places, today, owner) for some in (work, own, later)]
     has_run = _has_run(lines, places, today, owner.distance_unit)
     return OwnerView(owner, trike, today, visit, parts[0], parts[1], parts[2][:6], has_run)
 
@@ -105,11 +108,11 @@ def _places(trike: Trike) -> dict[int, str]:
     return {component_id: POSITIONS[position].title for component_id, position in rows}
 
 
-def _told_once(lines: Sequence[DueLine], places: dict[int, str], today: date, unit: str) -> tuple[Told, ...]:
+def _told_once(lines: Sequence[DueLine], places: dict[int, str], today: date, owner: Owner) -> tuple[Told, ...]:
     """Tell the same task of several parts once where all is alike, and by place where it is not."""
     alike: dict[Told, list[DueLine]] = {}
     for line in lines:
-        alike.setdefault(tell(line, today, unit), []).append(line)
+        alike.setdefault(tell(line, today, owner), []).append(line)
     often = Counter(told.title for told in alike for _ in alike[told])
     return tuple(
         replace(
@@ -121,26 +124,32 @@ def _told_once(lines: Sequence[DueLine], places: dict[int, str], today: date, un
 
 
 def _with_places(told: Told, lines: Sequence[DueLine], places: dict[int, str]) -> str:
-    where = (places.get(line.component_id, "") for line in lines)
-    return f"{told.title}: {', '.join(filter(None, where)).lower()}"
+    where = (say(places.get(line.component_id, "")) for line in lines)
+    return f"{told.title}: {', '.join(filter(None, where))}"
 
 
-def tell(line: DueLine, today: date, unit: str) -> Told:
-    """Return one due line as the owner reads it."""
+def tell(line: DueLine, today: date, owner: Owner) -> Told:
+    """Return one due line as its owner reads it."""
     task = task_of(line.task)
-    status = status_of(line, today)
+    status, title = status_of(line, today), say(task.title)
+    sentence = describe(line, today, owner.distance_unit, _measured(line.facts.get("finding"), owner.pressure_unit))
     return Told(
         code=task.code,
-        title=task.title,
-        plain=task.plain,
-        why=_sentence_alone(describe(line, today, unit), task.title),
+        title=title,
+        plain=say(task.plain),
+        why=_sentence_alone(sentence, title),
         due_on=line.due_on,
         status=status,
-        status_words=STATUS_WORDS[status],
+        status_words=say(STATUS_WORDS[status]),
         safety=line.safety,
         owner_can=line.owner_can,
-        cautions=cautions_of(line.task) if line.safety or line.owner_can else (),
+        cautions=tuple(map(say, cautions_of(line.task))) if line.safety or line.owner_can else (),
     )
+
+
+def _measured(finding: dict[str, Any] | None, pressure: str) -> str | None:
+    """What was measured, for its owner; None where the line rests on no measurement."""
+    return say_finding(Taken(**finding), pressure) if finding else None
 
 
 def _sentence_alone(sentence: str, title: str) -> str:
