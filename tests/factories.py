@@ -240,6 +240,30 @@ class SweepRunFactory(DjangoModelFactory):
     finished_at = NOW
 
 
+class ReviewRunFactory(DjangoModelFactory):
+    class Meta:
+        model = models.ReviewRun
+
+    state = "done"
+    asked_at = NOW
+    started_at = NOW
+    finished_at = NOW
+    until = date(2026, 5, 1)
+
+
+class ReviewFindingFactory(DjangoModelFactory):
+    class Meta:
+        model = models.ReviewFinding
+
+    run = factory.SubFactory(ReviewRunFactory)
+    part_type = factory.SubFactory(PartTypeFactory)
+    metric = "km"
+    rank = factory.Sequence(lambda n: n + 1)
+    verdict = "No failure in 3 parts over 3,000 km: at most 10 per 10,000 km."
+    action = "none"
+    fingerprint = "0" * 64
+
+
 class JobCardFactory(DjangoModelFactory):
     class Meta:
         model = models.JobCard
@@ -341,6 +365,16 @@ class AppointmentFactory(DjangoModelFactory):
     on = date(2026, 5, 12)
     minutes = 45
     asked_at = NOW
+
+
+class ClosingFactory(DjangoModelFactory):
+    class Meta:
+        model = models.Closing
+
+    first = date(2026, 12, 24)
+    last = date(2026, 12, 31)
+    reason = "between the years"
+    entered_at = NOW
 
 
 class VisitLineFactory(DjangoModelFactory):

@@ -293,3 +293,28 @@ def _plain(value: Any) -> Any:
 def comparison_of(kept: Mapping[str, Any]) -> Comparison:
     """Return the comparison that as_plain gave."""
     return Comparison(**kept)
+
+
+def study_of(kept: Mapping[str, Any]) -> Study:
+    """Return the study that as_plain gave, without what it got beside the others: sisters are compared anew each time."""
+    own = [comparison_of(made) for made in kept["comparisons"] if made["dimension"] not in ("part_type", "maker")]
+    return Study(
+        counts=Counts(**kept["counts"]),
+        rate=Rate(**kept["rate"]),
+        life=LifeFound(**kept["life"]),
+        survival=Survival(**kept["survival"]),
+        repairs=Repairs(**kept["repairs"]),
+        comparisons=own,
+        months=[Month(**month) for month in kept["months"]],
+        warning=EarlyWarning(**kept["warning"]) if kept["warning"] else None,
+        ahead=AheadFound(**kept["ahead"]) if kept["ahead"] else None,
+        machines=Machines(**kept["machines"]),
+        views=[_view_of(view) for view in kept["views"]],
+    )
+
+
+def _view_of(kept: Mapping[str, Any]) -> View:
+    return View(
+        kept["key"], kept["title"], Counts(**kept["counts"]), Rate(**kept["rate"]), LifeFound(**kept["life"]),
+        Survival(**kept["survival"]),
+    )  # fmt: skip

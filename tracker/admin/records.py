@@ -14,6 +14,8 @@ from tracker.models import (
     Occurrence,
     OdometerReading,
     OutboxMessage,
+    ReviewFinding,
+    ReviewRun,
     RideFile,
     ServiceInterval,
     SweepRun,
@@ -186,3 +188,21 @@ class LogEntryAdmin(LookOnlyAdmin):
     list_select_related = ["trike", "component", "actor"]
     search_fields = ["trike__frame_serial", "component__serial"]
     date_hierarchy = "recorded_at"
+
+
+@admin.register(ReviewRun)
+class ReviewRunAdmin(LookOnlyAdmin):
+    """Failure reviews, newest first."""
+
+    list_display = ["asked_at", "state", "asked_by", "until", "part_types", "reckoned", "comparisons", "finished_at"]
+    list_filter = ["state"]
+    list_select_related = ["asked_by"]
+
+
+@admin.register(ReviewFinding)
+class ReviewFindingAdmin(LookOnlyAdmin):
+    """What the newest review found."""
+
+    list_display = ["part_type", "metric", "is_main", "rank", "action", "q", "flagged_since"]
+    list_filter = ["action", "metric", "is_main"]
+    list_select_related = ["part_type"]

@@ -12,6 +12,7 @@ from tracker.actions.imports import Report, bring_in
 from tracker.actions.learning import keep_numbers
 from tracker.actions.people import add_person, set_up_roles
 from tracker.actions.reminders import run_sweep
+from tracker.actions.review import ask_for_review, begin_review, keep_review
 from tracker.actions.schedule import load_default_intervals
 from tracker.management.demo_note import LOGINS
 from tracker.management.progress import Bar
@@ -19,6 +20,8 @@ from tracker.models import User
 from tracker.queries.build_lists import delivered_of_model, models_without_a_list
 from tracker.queries.clock import local_date
 from tracker.queries.learning import learn
+from tracker.queries.review import findings
+from tracker.queries.review_reckoning import reckon
 
 FIXTURES = settings.BASE_DIR / "fixtures"
 INTERVALS = FIXTURES / "intervals.csv"
@@ -60,6 +63,16 @@ def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
     bar = tell("First sweep")
     run = run_sweep(now=now, tell=bar)
     bar.end(f"{run.trikes_done} trikes, {run.visits_planned} visits, {run.messages_written} reminders")
+    review(now, tell("Failure review"))
+
+
+def review(now: datetime, bar: Bar) -> None:
+    """Reckon the first failure review."""
+    ask_for_review(now=now)
+    run = begin_review(now=now)
+    if run is not None:
+        keep_review(run_id=run.pk, reckoned=reckon(now), now=now)
+    bar.end(f"{findings().count()} part types, {findings(only_to_do=True).count()} with something to do")
 
 
 def bring_in_files(now: datetime, bar: Bar) -> None:
