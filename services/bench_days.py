@@ -10,17 +10,23 @@ LATE_DAYS = 28  # within which a safety task that is late already waits for a da
 SEARCHED_DAYS = 60  # ahead of the wanted day; a bench that is full for longer needs people, not another date
 
 
+def works_on(day: date, closed_weekdays: Collection[int], closed_dates: Collection[date]) -> bool:
+    """Whether the workshop works on a day: it has weekdays without work (Monday 0), and single days such as a holiday's."""
+    return day.weekday() not in closed_weekdays and day not in closed_dates
+
+
 @dataclass(frozen=True)
 class Bench:
-    """What a day holds: minutes at most (0: no limit), minutes taken by day, the weekdays without work (Monday 0)."""
+    """What a day holds: minutes at most (0: no limit), minutes taken by day, the days without work."""
 
     minutes: int
     taken: Mapping[date, int]
-    closed_weekdays: Collection[int] = ()
+    closed_weekdays: Collection[int] = ()  # Monday 0
+    closed_dates: Collection[date] = ()
 
     def is_open(self, day: date) -> bool:
         """Whether the workshop works on that day."""
-        return day.weekday() not in self.closed_weekdays
+        return works_on(day, self.closed_weekdays, self.closed_dates)
 
     def has_room(self, day: date, minutes: int) -> bool:
         """Whether work of `minutes` still goes into the day; work longer than a day wants a whole one."""

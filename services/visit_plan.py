@@ -12,6 +12,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from services.bench_days import works_on
 from services.visit_words import reasons, words
 from services.visits import PlannedVisit, VisitTask, latest_on
 
@@ -217,7 +218,7 @@ def open_days(
 ) -> list[date]:  # fmt: skip
     """Return the days a visit may be on: today at the earliest; a pinned day is open whatever the calendar says."""
     ahead = (today + timedelta(days=number) for number in range(horizon_days))
-    return [day for day in ahead if day == pinned or (day.weekday() not in closed_weekdays and day not in closed_dates)]
+    return [day for day in ahead if day == pinned or works_on(day, closed_weekdays, closed_dates)]
 
 
 def _price(task: VisitTask) -> float:

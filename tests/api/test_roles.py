@@ -26,7 +26,7 @@ GROUPS = {
     "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet",
     "fitments": "fleet", "owners": "owners", "readings": "readings", "rides": "readings",
     "display-changes": "readings", "meter-readings": "readings", "occurrences": "readings", "handovers": "handover",
-    "job-cards": "jobs", "imports": "imports", "bounces": "bounces", "appointments": "owners",
+    "job-cards": "jobs", "imports": "imports", "bounces": "bounces", "appointments": "owners", "closings": "jobs",
 }  # fmt: skip
 ODD = {
     "readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign",

@@ -19,7 +19,7 @@ ALL_PAGES = [
     "intervals", "change-interval", "handover", "record-reading", "add-ride", "report", "swap-display", "open-card",
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
-    "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment",
+    "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment", "closings",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
@@ -35,7 +35,7 @@ SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) |
 BY_POST_ONLY = {
     "job-save", "cancel-job", "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again",
     "make-link",
-    "take-back-release", "drop-photo", "mail-summary",
+    "take-back-release", "drop-photo", "mail-summary", "remove-closing",
 }  # fmt: skip
 OPEN = {"login", "logout"}
 ASKED = {"job-judge", "job-odometer-word"}  # what a script asks while somebody types: tests/pages/test_card_live.py
@@ -59,6 +59,7 @@ def ids(workshop) -> dict[str, int]:
         "handover_id": make.HandoverFactory(trike=workshop.trike).pk,
         "photo_id": make.PhotoFactory(card=workshop.card).pk,
         "appointment_id": make.AppointmentFactory(trike=workshop.trike, owner=workshop.owner).pk,
+        "closing_id": make.ClosingFactory().pk,
         "build_list_id": make.BuildListFactory().pk,
     }
 

@@ -34,6 +34,11 @@ def test_closed_weekdays_are_passed_over():
     assert day_with_room(day(3), 60, shop, today=day(0)).on == day(7)
 
 
+def test_a_holiday_of_two_weeks_is_passed_over():
+    shop = bench(3, closed_weekdays={5, 6}, closed_dates={day(number) for number in range(4, 18)})
+    assert day_with_room(day(3), 60, shop, today=day(0)).on == day(18)
+
+
 def test_work_longer_than_a_day_wants_a_day_of_its_own():
     assert day_with_room(day(0), 600, bench(0, taken=10), today=day(0)).on == day(1)
 
@@ -75,9 +80,11 @@ def test_a_limit_missed_already_gets_the_next_day_with_room_within_four_weeks():
     wanted=st.integers(0, 20),
     minutes=st.integers(5, 500),
     limit=st.none() | st.integers(-5, 30),
+    closed=st.sets(st.integers(0, 90)),
 )
-def test_the_answer_is_open_never_past_the_limit_and_the_same_twice(taken, wanted, minutes, limit):
-    shop = Bench(FULL, {day(number): spent for number, spent in enumerate(taken)}, closed_weekdays={6})
+def test_the_answer_is_open_never_past_the_limit_and_the_same_twice(taken, wanted, minutes, limit, closed):
+    filled = {day(number): spent for number, spent in enumerate(taken)}
+    shop = Bench(FULL, filled, closed_weekdays={6}, closed_dates=set(map(day, closed)))
     asked = {"today": day(0), "latest": None if limit is None else day(limit)}
     moved = day_with_room(day(wanted), minutes, shop, **asked)
     assert moved == day_with_room(day(wanted), minutes, shop, **asked)

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from services.bench_days import works_on
 from services.visit_plan import (
     best_visits,
     due_atoms,
@@ -199,6 +200,14 @@ def test_a_task_alone_is_done_on_the_last_open_day_before_it_falls_due():
     assert visits(task("oil", 4), closed_dates=[date(2026, 5, 8)])[0].on == date(2026, 5, 7)
 
 
+def test_safety_work_that_falls_due_in_a_holiday_is_done_before_it_and_late_work_after_it():
+    two_weeks = {TODAY + timedelta(days=n) for n in range(7, 21)}
+    friday = TODAY + timedelta(days=4)
+    assert visits(task("brakes", 14, safety=True), closed_dates=two_weeks)[0].on == friday
+    begun = {TODAY + timedelta(days=n) for n in range(14)}
+    assert visits(task("brakes", 3, safety=True), closed_dates=begun)[0].on == TODAY + timedelta(days=14)
+
+
 def test_what_is_overdue_is_done_on_the_first_open_day():
     assert visits(task("oil", -30), closed_weekdays=(0, 6))[0].on == TODAY + timedelta(days=1)
 
@@ -261,16 +270,21 @@ many = st.lists(
 )
 
 
+holidays = st.lists(st.tuples(st.integers(0, 60), st.integers(1, 21)), max_size=3).map(
+    lambda spans: {TODAY + timedelta(days=first + n) for first, days in spans for n in range(days)}
+)
+
+
 @settings(deadline=None)
-@given(many, st.sets(st.integers(0, 6), max_size=5))
-def test_visits_are_open_days_in_order_and_no_task_is_late_or_done_twice(lines, closed):
-    plan = visits(*lines, closed_weekdays=closed)
+@given(many, st.sets(st.integers(0, 6), max_size=5), holidays)
+def test_visits_are_open_days_in_order_and_no_task_is_late_or_done_twice(lines, closed, away):
+    plan = visits(*lines, closed_weekdays=closed, closed_dates=away)
     assert [visit.on for visit in plan] == sorted({visit.on for visit in plan})
     done = [key for visit in plan for key in visit.keys]
     assert len(done) == len(set(done))
-    first_open = next(day for n in range(7) if (day := TODAY + timedelta(days=n)).weekday() not in closed)
+    first_open = next(day for n in range(99) if works_on(day := TODAY + timedelta(days=n), closed, away))
     for visit in plan:
-        assert visit.on.weekday() not in closed
+        assert works_on(visit.on, closed, away)
         assert visit.on >= TODAY
         assert len(visit.reasons) == len(visit.keys)
         for line in lines:

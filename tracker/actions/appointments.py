@@ -27,6 +27,12 @@ class DayTaken(Conflict):
     code = "day-taken"
 
 
+class DayClosed(Conflict):
+    """The workshop does not work on the day to be confirmed."""
+
+    code = "day-closed"
+
+
 class AskedAlready(Conflict):
     """One open request per trike."""
 
@@ -97,7 +103,8 @@ def decide_appointment(
     """Confirm a day, decline it with words, or offer another one (`on`); the owner gets a mail with the answer.
 
     An agreed day can still be declined or another offered: a bench falls ill too. Raises WrongState, FieldInvalid,
-    NotEnough (declined without a word), DayTaken (the day offered has no room).
+    NotEnough (declined without a word), DayClosed (nobody works on the day to confirm), DayTaken (the one offered has no
+    room).
     """
     row = Appointment.objects.filter(pk=appointment_id).first()
     if row is None:
@@ -125,6 +132,12 @@ def _check_choice(row: Appointment, choice: str, words: str) -> None:
     if row.state not in OPEN or (choice == "confirm" and row.state != Appointment.State.ASKED):
         raise WrongState(
             f"This request is {row.get_state_display()}.", field="choice", remedy="There is nothing to decide."
+        )
+    if choice == "confirm" and not bench_on(row.on, row.on).is_open(row.on):
+        raise DayClosed(
+            f"The workshop is closed on {say_date(row.on)}.",
+            field="choice",
+            remedy="Offer another day, or open that one.",
         )
     if choice == "decline" and not words:
         raise NotEnough("Say why, in a few words.", field="answer", remedy="The owner reads it on their page.")

@@ -7,10 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
-from django.conf import settings
 from django.db.models import F
 
-from services.bench_days import day_with_room
+from services.bench_days import Bench, day_with_room
 from services.due_words import say_date
 from services.kinds import bench_minutes
 from services.kinds import task as task_of
@@ -20,21 +19,23 @@ from services.visits import PlannedVisit, VisitTask, latest_on
 from tracker.models import DueLine, Visit, VisitLine
 from tracker.queries.bench_load import BenchLoad, bench_load
 from tracker.queries.clock import local_date
+from tracker.queries.closings import Closed
 from tracker.queries.reminders import LEAD_DAYS
 from tracker.queries.visits import visit_task
 
 WEEK = timedelta(days=7)
 
 
-def plan_for(lines: Iterable[DueLine], today: date) -> PlannedVisit | None:
-    """Return the visit these due lines call for. What owners can do themselves never calls them to the workshop:
+def plan_for(lines: Iterable[DueLine], today: date, closed: Closed) -> PlannedVisit | None:
+    """Return the visit these due lines call for, on a day the workshop works.
 
-    such tasks make a plan of their own only where the workshop has nothing to do.
+    What owners can do themselves never calls them to the workshop: such tasks make a plan of their own only where the
+    workshop has nothing to do.
     """
     lines = list(lines)
     for for_owner in (False, True):
         tasks = [visit_task(line) for line in lines if line.owner_can is for_owner]
-        plan = next_visit(tasks, today, lead_days=LEAD_DAYS, closed_weekdays=settings.CLOSED_WEEKDAYS)
+        plan = next_visit(tasks, today, lead_days=LEAD_DAYS, **closed)
         if plan is not None:
             return replace(plan, minutes=bench_minutes(task for _, task in plan.keys))
     return None
@@ -47,8 +48,8 @@ def plan_visits(
     today = local_date(now)
     visits = Visit.objects.filter(trike_id__in=ids, state=Visit.State.OPEN).prefetch_related("lines")
     standing = {visit.trike_id: visit for visit in visits}
-    plans = {trike_id: plan_for(lines.get(trike_id, ()), today) for trike_id in ids}
     sorting = _Sorting(now, today, bench_load(today))
+    plans = {trike_id: plan_for(lines.get(trike_id, ()), today, sorting.load.closed) for trike_id in ids}
     for trike_id in sorted(ids, key=lambda pk: _turn(pk, plans[pk], lines.get(pk, ()))):
         sorting.take(trike_id, plans[trike_id], standing.get(trike_id), lines.get(trike_id, ()))
     sorting.save()
@@ -113,13 +114,14 @@ def _settled(
     tasks = _tasks(plan, lines)
     if _for_owner(plan.keys):  # nobody waits for it at the bench
         load.leave(trike_id)
-        return _moved(plan, tasks, _standing_day(plan.on, visit, tasks, today))
+        return _moved(plan, tasks, _standing_day(plan.on, visit, tasks, today, load.bench()))
     if trike_id in load.agreed:
         day = load.agreed[trike_id]
         return _moved(plan, tasks, day, f"Agreed with the owner for {say_date(day)}.")
     load.leave(trike_id)
-    room = day_with_room(plan.on, plan.minutes, load.bench(), today=today, latest=_limit(tasks))
-    day = _standing_day(room.on, visit, tasks, today)
+    bench = load.bench()
+    room = day_with_room(plan.on, plan.minutes, bench, today=today, latest=_limit(tasks))
+    day = _standing_day(room.on, visit, tasks, today, bench)
     load.take(trike_id, day, plan.minutes)
     return _moved(plan, tasks, day, room.words if day == room.on else "")
 
@@ -149,9 +151,14 @@ def _moved(plan: PlannedVisit, tasks: Sequence[VisitTask], on: date, why: str = 
     return replace(plan, words=f"{why} {plan.words}") if why else plan
 
 
-def _standing_day(on: date, visit: Visit | None, tasks: Sequence[VisitTask], today: date) -> date:
-    """Keep a proposed day while the new one differs by less than a week only: a date that moves nightly is worth nothing."""
+def _standing_day(on: date, visit: Visit | None, tasks: Sequence[VisitTask], today: date, bench: Bench) -> date:
+    """Keep a proposed day while the new one differs by less than a week only: a date that moves nightly is worth nothing.
+
+    A day on which the workshop has closed since is not kept.
+    """
     if visit is None or not today <= visit.planned_on or abs(visit.planned_on - on) >= WEEK:
+        return on
+    if not bench.is_open(visit.planned_on):
         return on
     limits = [latest_on(task) for task in tasks if task.safety]
     too_late = any(visit.planned_on > last >= today for last in limits)

@@ -65,6 +65,7 @@ TABLE: dict[str, dict[str, Right]] = {
     "occurrences": {"list": READ, "retrieve": READ, "create": WRITE_READINGS},
     "due-lines": {"list": READ, "retrieve": READ},
     "appointments": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE, "decide": WRITE_PEOPLE},
+    "closings": {"list": READ, "retrieve": READ, "create": WRITE_JOBS, "destroy": WRITE_JOBS},
     "visits": {"list": READ, "retrieve": READ},
     "job-cards": {
         "list": READ, "retrieve": READ, "create": WRITE_JOBS, "partial_update": WRITE_JOBS, "odometer": WRITE_JOBS,

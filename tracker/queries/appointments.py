@@ -7,9 +7,10 @@ from datetime import date, timedelta
 from django.conf import settings
 from django.db.models import Count, QuerySet, Sum
 
-from services.bench_days import Bench
+from services.bench_days import Bench, works_on
 from services.kinds import task as task_of
 from tracker.models import Appointment, Visit
+from tracker.queries.closings import days_closed
 
 AHEAD_DAYS = 42  # six weeks
 OPEN = (Appointment.State.ASKED, Appointment.State.CONFIRMED)
@@ -25,13 +26,14 @@ class Standing:
     offered: date | None  # the day the desk offered instead
     near: tuple[date, ...]  # free days around the proposed one, soonest first
     others: tuple[date, ...]
+    suggested: date | None = None  # the proposed day, while it is ahead and the workshop has not closed on it since
 
 
 def bench_on(first: date, last: date) -> Bench:
     """Return the bench with the minutes that are asked for or agreed from `first` to `last`."""
     rows = Appointment.objects.filter(state__in=OPEN, on__range=(first, last)).exclude(visit__state=Visit.State.DONE)
     taken = dict(rows.order_by().values_list("on").annotate(Sum("minutes")))
-    return Bench(settings.BENCH_MINUTES_A_DAY, taken, settings.CLOSED_WEEKDAYS)
+    return Bench(settings.BENCH_MINUTES_A_DAY, taken, **days_closed(first))
 
 
 def free_days(minutes: int, today: date, *, but: Collection[date] = ()) -> list[date]:
@@ -81,9 +83,11 @@ def standing(trike_id: int, visit: Visit | None, today: date, near: int = 4) -> 
     last = refused[0] if refused else None
     days = free_days(visit.minutes, today, but=[row.on for row in refused if not is_offer(row)])
     offered = last.on if last is not None and is_offer(last) and last.on in days else None
+    proposed = visit.planned_on > today and works_on(visit.planned_on, **days_closed(today))
     closest = sorted(days, key=lambda day: (day != offered, abs(day - visit.planned_on)))[:near]
     return Standing(
-        None, last, offered, tuple(sorted(closest)), tuple(day for day in days if day not in closest)
+        None, last, offered, tuple(sorted(closest)), tuple(day for day in days if day not in closest),
+        visit.planned_on if proposed else None,
     )  # fmt: skip
 
 

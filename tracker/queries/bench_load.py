@@ -11,6 +11,7 @@ from services.bench_days import Bench
 from services.kinds import all_tasks
 from tracker.models import Appointment, Visit, VisitLine
 from tracker.queries.appointments import ahead
+from tracker.queries.closings import Closed, days_closed
 
 
 @dataclass
@@ -20,6 +21,7 @@ class BenchLoad:
     taken: Counter[date] = field(default_factory=Counter)
     mine: dict[int, tuple[date, int]] = field(default_factory=dict)
     agreed: dict[int, date] = field(default_factory=dict)  # trike id -> day of its confirmed appointment
+    closed: Closed = field(default_factory=lambda: {"closed_weekdays": (), "closed_dates": ()})
 
     def take(self, trike_id: int, on: date, minutes: int) -> None:
         """Count the work on this trike on this day, and on no other."""
@@ -37,12 +39,12 @@ class BenchLoad:
 
     def bench(self) -> Bench:
         """Return the days as they are filled now."""
-        return Bench(settings.BENCH_MINUTES_A_DAY, self.taken, settings.CLOSED_WEEKDAYS)
+        return Bench(settings.BENCH_MINUTES_A_DAY, self.taken, **self.closed)
 
 
 def bench_load(today: date) -> BenchLoad:
-    """Return how full the days from `today` on are. Two queries. What owners do themselves takes no time at the bench."""
-    load = BenchLoad()
+    """Return how full the days from `today` on are. Three queries. What owners do themselves takes no time at the bench."""
+    load = BenchLoad(closed=days_closed(today))
     for_bench = VisitLine.objects.filter(
         visit=OuterRef("pk"), task__in=[t.code for t in all_tasks() if not t.owner_can]
     )

@@ -18,6 +18,7 @@ from tracker.models import (
 )
 from tracker.queries.background import Sign, signs
 from tracker.queries.clock import local_date
+from tracker.queries.closing_list import agreed_while_closed
 from tracker.queries.due import due_list
 from tracker.queries.fleet import DueTold, told
 from tracker.queries.outbox import came_back
@@ -41,6 +42,7 @@ class Today:
     open_cards: int
     card_rows: list[JobCard]
     days_asked: int
+    agreed_closed: int  # agreed days on which the workshop is closed: somebody must ring
     mails_failed: int
     mails_unknown: int
     mail_rows: list[OutboxMessage]
@@ -55,8 +57,8 @@ class Today:
     def quiet(self) -> bool:
         """Whether nothing asks for anybody."""
         return not (
-            self.due_this_week or self.overdue or self.suspects or self.open_cards or self.days_asked or self.mails_failed
-            or self.mails_unknown or self.mails_back or self.imports_waiting or self.quarantined
+            self.due_this_week or self.overdue or self.suspects or self.open_cards or self.days_asked or self.agreed_closed
+            or self.mails_failed or self.mails_unknown or self.mails_back or self.imports_waiting or self.quarantined
         )  # fmt: skip
 
 
@@ -83,6 +85,7 @@ def needs_me_today(now: datetime) -> Today:
         suspect_rows=list(suspects[:SHOWN]),
         open_cards=cards.count(),
         card_rows=list(cards[:SHOWN]),
+        agreed_closed=agreed_while_closed(today).count(),
         days_asked=Appointment.objects.filter(state=Appointment.State.ASKED).count(),
         mails_failed=bad.filter(state=OutboxMessage.State.FAILED).count(),
         mails_unknown=bad.filter(state=OutboxMessage.State.UNKNOWN).count(),

@@ -4,8 +4,6 @@ from collections import defaultdict
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.conf import settings
-
 from services.intervals import DAYS_A_MONTH
 from services.kinds import task as task_of
 from services.season import DAYS_A_YEAR
@@ -14,6 +12,7 @@ from services.visit_report import Savings, savings
 from services.visits import VisitTask
 from tracker.models import DueLine, Trike
 from tracker.queries.clock import local_date
+from tracker.queries.closings import days_closed
 
 LEVELS = (0.1, 0.5, 0.9)
 FAR = timedelta(days=365)  # stands for a 90 % date beyond the horizon
@@ -44,11 +43,12 @@ def _interval_days(facts: dict[str, Any]) -> float | None:
 
 
 def savings_ahead(now: datetime) -> Savings:
-    """Return what the plans of the coming half year save the fleet's owners. Two queries; seconds for thousands of trikes."""
+    """Return what the plans of the coming half year save the fleet's owners. Three queries; seconds for thousands of trikes."""
     today = local_date(now)
     tasks: dict[int, list[VisitTask]] = defaultdict(list)
     lines = DueLine.objects.filter(owner_can=False, due_on__isnull=False, trike__state=Trike.State.DELIVERED)
     for line in lines.order_by("trike_id", "due_on", "pk"):
         tasks[line.trike_id].append(visit_task(line))
-    plans = {pk: plan_visits(some, today, closed_weekdays=settings.CLOSED_WEEKDAYS) for pk, some in tasks.items()}
+    closed = days_closed(today)
+    plans = {pk: plan_visits(some, today, **closed) for pk, some in tasks.items()}
     return savings(tasks, plans, HORIZON_DAYS)
