@@ -42,18 +42,19 @@ POSITION = {
 }
 
 
-def trike_with(task, *, months: int = 12, owner: Owner | None = None) -> Trike:
-    """A delivered trike with one part on which `task` falls due `months` after 1 May 2025."""
+def trike_with(task, *, months: int = 12, owner: Owner | None = None, later: int = 0) -> Trike:
+    """A delivered trike with one part on which `task` falls due `months` after 1 May 2025, or so many days `later`."""
     owner = owner or factories.OwnerFactory(distance_unit="km")
     trike = factories.OwnershipFactory(owner=owner).trike
-    fit(trike, task, months=months)
+    fit(trike, task, months=months, later=later)
     return trike
 
 
-def fit(trike: Trike, task, *, months: int = 12) -> None:
+def fit(trike: Trike, task, *, months: int = 12, later: int = 0) -> None:
     """Fit the part that `task` hangs on, with the interval that makes it fall due."""
     component = factories.ComponentFactory(part_type__kind=task.on, state="fitted")
-    factories.FitmentFactory(trike=trike, component=component, position=POSITION[task.on])
+    at = factories.DELIVERED + timedelta(days=later)
+    factories.FitmentFactory(trike=trike, component=component, position=POSITION[task.on], fitted_at=at)
     if not ServiceInterval.objects.filter(task=task.code, part_kind=task.on).exists():
         factories.ServiceIntervalFactory(
             task=task.code, part_kind=task.on, every_km=None, every_months=months, early_km=0

@@ -4,12 +4,16 @@ The short form keeps few trikes, days and processes; LONG_WALKS=1 takes the size
 eight at once). The figures are printed. Real processes on a real database; the clock is told to each sweep.
 """
 
+import json
+import time
+
 import pytest
 
 from tests.processes import Workshop, filled_workshop
 from tests.reminders.walks import IS_LONG
 
 TRIKES, DAYS, STEP = (1000, 365, 1) if IS_LONG else (8, 120, 10)
+LAST_DAYS = 80  # the walk begins 30 days early, and who falls due last is still told that it is overdue
 SCHEDULERS, AT_ONCE = 3, 8 if IS_LONG else 3
 PATIENCE = 7200.0 if IS_LONG else 300.0
 
@@ -17,29 +21,52 @@ FILL = """
 import sys
 from tests.reminders.conftest import some_task, trike_with
 from tracker.models import Trike
-for _ in range(int(sys.argv[1])):
-    trike_with(some_task(safety=False))
+count, spread = map(int, sys.argv[1:])
+for number in range(count):
+    trike_with(some_task(safety=False), later=number * spread // count)
 Trike.objects.update(due_dirty=True)
 """
 
-# A scheduler that sweeps on each simulated day of its own accord; some stop dead in the middle of a slot and begin anew.
+# Schedulers that all sweep on each simulated day. The first one is killed in the middle of each slot, or
+# right after it, and its successor begins the slot anew, only to be killed at its end (SIGKILL: nobody tidies up).
 YEAR = """
-import os, random, sys
+import json, os, random, signal, sys, time
+from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 from tests.processes import begin_together
 from tests.reminders.conftest import DUE
 from tracker.actions.reminders import begin_sweep, sweep_shard
 number, count, days, step = map(int, sys.argv[1:5])
-rng = random.Random(number)
-begin_together(Path(os.environ["TRACKER_DATA_DIR"]) / "year", count)
-for day in range(-30, days - 30, step):
-    now = DUE + timedelta(days=day)
+rng, ended, took = random.Random(number), Counter(), 0.2
+
+def slot(now):
     run, shards = begin_sweep(now=now)
     for shard in shards:
         sweep_shard(run_id=run.pk, trike_ids=shard, now=now)
-        if rng.random() < 0.1:  # killed right after the slot: the rest of the sweep is never done by this one
-            break
+
+def slot_of_a_victim(now, seconds):
+    child = os.fork()
+    if child == 0:
+        try:
+            signal.setitimer(signal.ITIMER_REAL, seconds)  # nobody catches SIGALRM: it kills
+            slot(now)
+            os.kill(os.getpid(), signal.SIGKILL)
+        finally:
+            os._exit(1)
+    ended[signal.Signals(os.WTERMSIG(os.waitpid(child, 0)[1])).name] += 1
+
+for day in range(-30, days - 30, step):
+    now = DUE + timedelta(days=day)
+    begin_together(Path(os.environ["TRACKER_DATA_DIR"]) / f"day {day}", count)
+    if number > 0:
+        slot(now)
+        continue
+    slot_of_a_victim(now, rng.uniform(0.01, 1.2) * took)
+    begun = time.monotonic()
+    slot_of_a_victim(now, 0.0)
+    took = time.monotonic() - begun
+print(json.dumps(ended))
 """
 
 SWEEP = """
@@ -90,21 +117,23 @@ import json
 from collections import Counter
 from tracker.models import *
 rows = list(OutboxMessage.objects.values_list("trike_id", "visit_id", "stage"))
-print(json.dumps({"keys": len(rows), "most_per_key": max(Counter(rows).values()),
-                  "overdue": len({trike for trike, _, stage in rows if stage == "overdue"})}))
+print(json.dumps({
+    "keys": len(rows), "most_per_key": max(Counter(rows).values()), "stages": Counter(stage for _, _, stage in set(rows)),
+    "visits": Visit.objects.count(),
+}))
 """
 
 
-def new_workshop(folder, trikes: int):
-    """A workshop with so many trikes whose work is due, in a database that several processes share; no quiet hours."""
+def new_workshop(folder, trikes: int, spread: int = 0):
+    """A workshop with so many trikes whose work falls due within `spread` days; no quiet hours. Several processes share it."""
     settings = {"QUIET_FROM_HOUR": "24", "QUIET_UNTIL_HOUR": "0", "SMTP_HOST": ""}
-    return filled_workshop(folder, FILL, str(trikes), timeout=PATIENCE, **settings)
+    return filled_workshop(folder, FILL, str(trikes), str(spread), timeout=PATIENCE, **settings)
 
 
 @pytest.fixture
 def year(tmp_path):
     """The workshop of the simulated year."""
-    with new_workshop(tmp_path, TRIKES) as shop:
+    with new_workshop(tmp_path, TRIKES, spread=DAYS - LAST_DAYS) as shop:
         yield shop
 
 
@@ -129,15 +158,21 @@ def told(shop: Workshop, text: str) -> dict:
 
 
 def test_three_schedulers_at_once_over_a_year_write_one_reminder_per_key_and_miss_none(year):
-    year.run_at_once(
+    begun = time.monotonic()
+    said = year.run_at_once(
         *[(*year.script(YEAR), str(n), str(SCHEDULERS), str(DAYS), str(STEP)) for n in range(SCHEDULERS)],
         timeout=PATIENCE,
     )
-    found = told(year, YEAR_STATE)
-    print(f"{TRIKES} trikes, {DAYS} days, {SCHEDULERS} schedulers: {found['keys']} reminders, most per key "
-          f"{found['most_per_key']}, trikes without the last stage {TRIKES - found['overdue']}")  # fmt: skip
+    ended, found = json.loads(said[0]), told(year, YEAR_STATE)
+    missing = {stage: TRIKES - found["stages"].get(stage, 0) for stage in ("heads_up", "due", "overdue")}
+    print(f"{TRIKES} trikes, {DAYS} days, {SCHEDULERS} schedulers, one killed {ended['SIGALRM']} times within a slot and "
+          f"{ended['SIGKILL']} times after one: {found['keys']} reminders, most per key {found['most_per_key']}, "
+          f"missing {missing}; {time.monotonic() - begun:.0f} s")  # fmt: skip
     assert found["most_per_key"] == 1
-    assert found["overdue"] == TRIKES
+    assert found["visits"] == TRIKES
+    assert set(missing.values()) == {0}
+    assert ended["SIGALRM"] > 0
+    assert set(ended) == {"SIGALRM", "SIGKILL"}
 
 
 def test_a_sweep_by_several_processes_at_once_leaves_the_record_that_one_leaves(swept_once, swept_by_many):
