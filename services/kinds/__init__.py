@@ -9,6 +9,7 @@ from typing import Any
 
 from services.errors import ImpossibleMeasurement
 from services.intervals import covered_tasks
+from services.kinds import from_bulletin
 from services.kinds.model import Quantity, ServiceKind, Task, Verdict
 
 # What may stand beside a value, and between which bounds it can be true: they keep slips out (common practice, no source).
@@ -53,8 +54,8 @@ def all_tasks() -> tuple[Task, ...]:
 
 
 def task(code: str) -> Task:
-    """Return a task by its code. Raises KeyError."""
-    return _tasks()[code]
+    """Return a task by its code, also that of a bulletin. Raises KeyError."""
+    return _tasks().get(code) or from_bulletin.task_of(code) or _tasks()[code]
 
 
 @cache

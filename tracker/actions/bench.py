@@ -8,23 +8,30 @@ from typing import Any
 from services.failures import check_failure
 from services.identity import clean_text
 from services.kinds import all_tasks, judge, quantity
+from services.kinds.from_bulletin import number_of
 from services.units import to_kpa
 from tracker.actions.card_steps import draft_card, fitted_here, touch
 from tracker.actions.refusals import FieldInvalid, UnknownQuantity, UnknownTask
 from tracker.actions.transactions import action
 from tracker.models import Component, Failure, JobCard, JobTask, Measurement, User
+from tracker.queries.bulletin_parts import asking_parts, task_code
 from tracker.queries.cards import known_beside, set_up_of
 
 
 @action
 def set_task(
-    *, card_id: int, component_id: int, task: str, outcome: str, note: str = "", by: User | None = None, now: datetime
-) -> JobTask:
-    """Put a task on the card, or say what came of it: proposed, done, deferred. Raises UnknownTask, NotThisTrike."""
+    *, card_id: int, component_id: int, task: str, outcome: str, note: str = "", not_affected: bool = False,
+    by: User | None = None, now: datetime,
+) -> JobTask:  # fmt: skip
+    """Put a task on the card, or say what came of it: proposed, done, deferred. Raises UnknownTask, NotThisTrike.
+
+    not_affected: of a bulletin's work that is done: the part was inspected, and what the bulletin speaks of is not there.
+    """
     card = draft_card(card_id)
     fitment = fitted_here(card, component_id)
     known = {t.code: t for t in all_tasks()}
-    if task not in known or known[task].on != fitment.component.part_type.kind:
+    fits = task in known and known[task].on == fitment.component.part_type.kind
+    if not fits and not _asked_by_bulletin(component_id, task):
         raise UnknownTask(
             f"'{task}' is no task of a {fitment.component.part_type.get_kind_display()}.", field="task",
             remedy="Choose a task of this component.",
@@ -32,10 +39,18 @@ def set_task(
     if outcome not in JobTask.Outcome.values:
         raise FieldInvalid(f"'{outcome}' is no outcome.", field="outcome", remedy="Use proposed, done or deferred.")
     row, _ = JobTask.objects.update_or_create(
-        card=card, component_id=component_id, task=task, defaults={"outcome": outcome, "note": clean_text(note, 400)}
-    )
+        card=card, component_id=component_id, task=task,
+        defaults={"outcome": outcome, "note": clean_text(note, 400), "not_affected": not_affected or None},
+    )  # fmt: skip
     touch(card)
     return row
+
+
+def _asked_by_bulletin(component_id: int, task: str) -> bool:
+    """Whether the task is what a released bulletin asks of this component."""
+    number = number_of(task)
+    rows = asking_parts().filter(component_id=component_id, bulletin__number=number).select_related("bulletin")
+    return bool(number) and any(task_code(row.bulletin) == task for row in rows)
 
 
 @action

@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import F
 
 from services.bounces import SOFT_COUNT, SOFT_HOURS, Kind, Returned, settled_kind
+from tracker.actions.bulletin_notices import follow_letter
 from tracker.actions.letters import one_line
 from tracker.actions.posting import address_mark, message_id_of, token_in
 from tracker.actions.transactions import action
@@ -52,7 +53,10 @@ def note_bounce(*, returned: Returned, report: str, now: datetime) -> Noted:
     code = "" if returned.status in returned.note else returned.status
     message.bounce_note = one_line(f"{WORDS[kind]}: {code} {returned.note}")[:400]
     message.save(update_fields=["payload", "bounced_at", "bounce_note"])
-    return Noted(message, kind, _stop(message, kind, now))
+    stopped = _stop(message, kind, now)
+    if stopped and kind is not Kind.COMPLAINT:
+        follow_letter(message, reached=False, now=now)
+    return Noted(message, kind, stopped)
 
 
 def _letter_of(returned: Returned) -> OutboxMessage | None:

@@ -46,7 +46,7 @@ def stock_and_fit(
 ) -> Fitment:  # fmt: skip
     """Take an unknown part into stock and fit it in one step: both or neither. Its type was chosen by hand."""
     trike = _in_build(trike_id)
-    made = take_into_stock(part_type_id=part_type_id, serial=serial, batch=batch, made_on=made_on, now=now)
+    made = take_into_stock(part_type_id=part_type_id, serial=serial, batch=batch, made_on=made_on, now=now, by=by)
     return _fit(trike, position, component_to_fit(made.pk), by, now, source)
 
 

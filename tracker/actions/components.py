@@ -5,8 +5,10 @@ from datetime import date, datetime
 from typing import Any
 
 from services.identity import canonical_serial, clean_text
+from tracker.actions.bulletin_notices import tell_of_hazards
+from tracker.actions.bulletin_steps import follow_bulletins
 from tracker.actions.refusals import FieldInvalid, Invalid, NotEnough, SerialAlreadyKnown, WrongState
-from tracker.actions.steps import assign, draft_of, lock_version, only_these, serial_words, write_logs
+from tracker.actions.steps import assign, draft_of, lock_version, only_these, refresh_due, serial_words, write_logs
 from tracker.actions.transactions import action
 from tracker.models import Component, Fitment, PartType, User
 
@@ -18,16 +20,19 @@ def add_component(
     *, part_type_id: int, serial: str | None = None, batch: str = "", made_on: date | None = None, firmware: str = "",
     note: str = "", life_before_km: float | None = 0.0, by: User | None = None, now: datetime, source: str = "desk",
 ) -> Component:  # fmt: skip
-    """Take a component into stock. Raises SerialAlreadyKnown, NotEnough, BadSerial."""
+    """Take a component into stock. Raises SerialAlreadyKnown, NotEnough, BadSerial.
+
+    Where a released bulletin names it, it comes under the bulletin at once.
+    """
     return take_into_stock(
         part_type_id=part_type_id, serial=serial, batch=batch, made_on=made_on, firmware=firmware, note=note,
-        life_before_km=life_before_km, now=now,
+        life_before_km=life_before_km, now=now, by=by,
     )  # fmt: skip
 
 
 def take_into_stock(
     *, part_type_id: int, serial: str | None, batch: str = "", made_on: date | None = None, firmware: str = "",
-    note: str = "", life_before_km: float | None = 0.0, now: datetime,
+    note: str = "", life_before_km: float | None = 0.0, now: datetime, by: User | None = None,
 ) -> Component:  # fmt: skip
     """Write a component into the record; a step of the actions that take one in. Raises as add_component does."""
     if not serial and not batch:
@@ -38,11 +43,13 @@ def take_into_stock(
     if made_on and made_on > now.date():
         raise FieldInvalid("The made-on date lies in the future.", field="made_on", remedy="Check the year.")
     _refuse_known_serial(canonical)
-    return Component.objects.create(
+    row = Component.objects.create(
         part_type_id=part_type_id, serial=canonical, serial_as_typed=(serial or "").strip()[:60],
         batch=clean_text(batch, 40), made_on=made_on, firmware=clean_text(firmware, 40), note=clean_text(note, 500),
         life_before_km=life_before_km,
     )  # fmt: skip
+    follow_bulletins([row.pk], now, by)
+    return row
 
 
 def _refuse_known_serial(canonical: str | None) -> None:
@@ -70,6 +77,10 @@ def change_component(
     if fitment is not None:
         body = {"serial": serial_words(row), "before": before, "after": {k: _text(v) for k, v in changes.items()}}
         write_logs([draft_of(fitment.trike_id, "component_changed", now, by, "desk", body, row.pk)], now)
+    touched = follow_bulletins([row.pk], now, by)
+    if touched:
+        refresh_due(touched, now)
+        tell_of_hazards(touched, now)
     return row
 
 

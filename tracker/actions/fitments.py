@@ -7,6 +7,8 @@ from django.db import IntegrityError
 
 from services.identity import clean_text
 from services.positions import POSITIONS, check_position
+from tracker.actions.bulletin_notices import tell_of_hazards
+from tracker.actions.bulletin_steps import follow_bulletins
 from tracker.actions.refusals import (
     ComponentNotUsable,
     FieldInvalid,
@@ -36,6 +38,7 @@ def fit_component(
         )
     fitment = fit(trike, position, component_to_fit(component_id), at, by, source, now)
     refresh_due([trike.pk], now)
+    tell_of_hazards([trike.pk], now)
     return fitment
 
 
@@ -138,6 +141,7 @@ def remove_component(
     take_out(fitment, at, clean_text(reason, 200), fate)
     body = _where(fitment.component, fitment.position) | {"fate": fate, "reason": fitment.removal_reason}
     write_logs([draft_of(fitment.trike_id, "removed", at, by, source, body, fitment.component_id)], now)
+    follow_bulletins([fitment.component_id], now, by)
     refresh_due([fitment.trike_id], now)
     return fitment
 

@@ -15,6 +15,7 @@ from django.db import connection, transaction
 from django.db.models import F
 
 from tracker.actions.appointments import KIND as APPOINTMENT
+from tracker.actions.bulletin_notices import SAFETY, follow_letter, not_wanted
 from tracker.actions.found import TO_DESK, write_desk_letter
 from tracker.actions.letters import Links, write_letter
 from tracker.actions.link_steps import mint_link
@@ -31,7 +32,6 @@ from tracker.queries.reminders import lines_of_visit, may_write_to, owner_today,
 from tracker.queries.summaries import SUMMARY
 
 State = OutboxMessage.State
-SAFETY = "safety"
 ASKED_FOR = {SUMMARY, APPOINTMENT}  # single mails that their owner waits for
 LEASE = timedelta(minutes=10)  # longer than a slow mail server and a busy database together
 MOST_ATTEMPTS = 6
@@ -83,7 +83,7 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
     """Look once more whether the message is wanted, then write it with fresh links. None: it does not go out now."""
     reason = _unwanted(message, now)
     if reason:
-        _settle(message, state=State.FAILED if reason == UNREACHED else State.DROPPED, last_error=reason)
+        _end(message, now, state=State.FAILED if reason == UNREACHED else State.DROPPED, last_error=reason)
         return None
     allowed = _allowed(message, now)
     if allowed > now:  # it waited for a dispatcher until the quiet hours began
@@ -94,7 +94,7 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
             return _written(message, now)
     except Exception as error:  # one letter that cannot be written must not stop the next
         log.exception("letter could not be written", key=message.key)
-        _settle(message, state=State.FAILED, last_error=f"The letter could not be written: {error}")
+        _end(message, now, state=State.FAILED, last_error=f"The letter could not be written: {error}")
         return None
 
 
@@ -113,7 +113,7 @@ def _unwanted(message: OutboxMessage, now: datetime) -> str:
     if owner is None or message.trike_id is None or not owns(owner.pk, message.trike_id):
         return "The trike has another owner now."
     if message.kind == SAFETY:
-        return "" if owner.email and owner.email_dead_at is None else UNREACHED
+        return not_wanted(message) or ("" if owner.email and owner.email_dead_at is None else UNREACHED)
     if message.kind in ASKED_FOR:
         return "" if owner.email and owner.email_dead_at is None else "The owner's mail address does not work."
     return _no_reminder(message, owner, now)
@@ -172,14 +172,14 @@ def _mark(message: OutboxMessage, delivery: Delivery, now: datetime, rng: random
     if delivery.outcome is Outcome.SENT:
         told = {} if message.kind in TO_DESK else {**message.payload, "to": address_mark(message.owner)}
         # of words to the desk nothing stays: they stand in the mail alone
-        _settle(message, state=State.SENT, sent_at=now, file_name=delivery.file_name, last_error="", payload=told)
+        _end(message, now, state=State.SENT, sent_at=now, file_name=delivery.file_name, last_error="", payload=told)
     elif delivery.outcome is Outcome.LATER and message.attempts < MOST_ATTEMPTS:
         again = now + wait_after(message.attempts, rng)
         _settle(message, state=State.WAITING, not_before=_allowed(message, again), last_error=note)
     elif delivery.outcome is Outcome.UNKNOWN:
         _settle_unknown(message, note, now)
     else:
-        _settle(message, state=State.FAILED, last_error=note)
+        _end(message, now, state=State.FAILED, last_error=note)
     if delivery.outcome is Outcome.DEAD and message.owner is not None:
         Owner.objects.filter(pk=message.owner_id, email=message.owner.email, email_dead_at__isnull=True).update(
             email_dead_at=now, version=F("version") + 1
@@ -194,13 +194,20 @@ def _settle_unknown(message: OutboxMessage, note: str, now: datetime) -> None:
         _settle(message, state=State.UNKNOWN, last_error=note)
 
 
-def _settle(message: OutboxMessage, **values) -> None:
-    """Write the end of a claim, unless somebody else has claimed the message since."""
+def _end(message: OutboxMessage, now: datetime, **values) -> None:
+    """Write what became of a message for good; the parts of a bulletin follow the notice about them."""
+    if _settle(message, **values) and values["state"] in {State.SENT, State.FAILED}:
+        follow_letter(message, reached=values["state"] == State.SENT, now=now)
+
+
+def _settle(message: OutboxMessage, **values) -> bool:
+    """Write the end of a claim, unless somebody else has claimed the message since; return whether it was written."""
     if "last_error" in values:
         values["last_error"] = values["last_error"][:NOTE_LENGTH]
-    OutboxMessage.objects.filter(
+    rows = OutboxMessage.objects.filter(
         pk=message.pk, state__in=[State.SENDING, State.UNKNOWN], lease_until=message.lease_until
-    ).update(**values)
+    )
+    return bool(rows.update(**values))
 
 
 def wait_after(attempts: int, rng: random.Random) -> timedelta:

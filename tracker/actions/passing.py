@@ -4,13 +4,14 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from services.identity import clean_text
+from tracker.actions.bulletin_notices import tell_of_hazards
 from tracker.actions.link_steps import revoke_links_of
 from tracker.actions.refusals import FieldInvalid, Invalid, NotEnough, SameOwner, WrongState
 from tracker.actions.steps import draft_of, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
 from tracker.actions.usage import keep_reading
 from tracker.actions.visit_steps import drop_reminders, drop_visit
-from tracker.models import OutboxMessage, Owner, Ownership, Trike, User
+from tracker.models import BulletinNotice, OutboxMessage, Owner, Ownership, Trike, User
 from tracker.queries.clock import local_date, noon
 
 
@@ -87,7 +88,9 @@ def _change_hands(trike: Trike, present: Ownership | None, owner: Owner, since: 
     revoke_links_of(trike.pk, now)
     drop_reminders(trike.pk, "The trike has another owner now.")
     waiting = OutboxMessage.objects.filter(trike=trike, state=OutboxMessage.State.WAITING, kind="safety")
+    BulletinNotice.objects.filter(message__in=waiting).update(owner=owner)
     waiting.update(owner=owner)  # a hazard goes with the machine
+    tell_of_hazards([trike.pk], now)
     drop_visit(trike.pk, now)  # the next sweep proposes the new owner one of their own
     trike.version += 1
     trike.save(update_fields=["version"])

@@ -9,6 +9,7 @@ from datetime import datetime
 
 from services.identity import clean_text
 from services.positions import POSITIONS
+from tracker.actions.bulletin_steps import follow_bulletins
 from tracker.actions.fitments import take_out
 from tracker.actions.link_steps import revoke_links_of
 from tracker.actions.refusals import FieldInvalid, NotEnough, RemovedBeforeFitted, WrongState
@@ -56,6 +57,7 @@ def retire_trike(
     drop_visit(trike.pk, now)
     drop_reminders(trike.pk, "The trike is retired.")
     revoke_links_of(trike.pk, now)
+    follow_bulletins(fates, now, by)
     refresh_due([trike.pk], now)
     return trike
 

@@ -5,6 +5,8 @@ from datetime import datetime
 from services.intervals import covered_tasks
 from services.kinds import includes_map
 from services.kinds import task as task_of
+from tracker.actions.bulletin_notices import tell_of_hazards
+from tracker.actions.bulletin_steps import carry_out_bulletins
 from tracker.actions.card_steps import draft_card, touch
 from tracker.actions.refusals import NotEnough
 from tracker.actions.release_steps import check_released, sealed_extras
@@ -32,7 +34,8 @@ def sign_card(*, card_id: int, version: int | None, by: User, now: datetime) -> 
     card.state, card.signed_at, card.signed_by = JobCard.State.SIGNED, now, by
     touch(card, "state", "signed_at", "signed_by")
     write_logs([*drafts, _card_entry(card, worked_at, by)], now)
-    refresh_due([card.trike_id], now)
+    refresh_due({card.trike_id} | carry_out_bulletins(card, worked_at, by, now), now)
+    tell_of_hazards([card.trike_id], now)
     _close_visit(card, now)
     return card
 

@@ -136,6 +136,7 @@ class BulletinPart(models.Model):
     appointment = models.ForeignKey(
         "tracker.Appointment", on_delete=models.PROTECT, null=True, blank=True, related_name="bulletin_parts"
     )
+    done_at = models.DateTimeField(null=True, blank=True)  # the last time it was corrected or inspected
     next_due_on = models.DateField(null=True, blank=True)  # of a repetitive bulletin, once it was done
     next_due_km = models.FloatField(null=True, blank=True)  # life of the component
     version = models.PositiveIntegerField(default=1)

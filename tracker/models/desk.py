@@ -61,6 +61,7 @@ class JobTask(models.Model):
     task = models.CharField(max_length=40)
     outcome = models.CharField(max_length=10, choices=Outcome, default=Outcome.PROPOSED)
     note = models.CharField(max_length=400, blank=True)
+    not_affected = models.BooleanField(null=True, blank=True)  # of a bulletin, done: inspected, and nothing found
 
     class Meta:
         ordering = ["card", "pk"]

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from tracker.actions.bulletin_steps import follow_bulletins
 from tracker.actions.importing.part_types import KINDS, TypeBook, clash_of_types, rated_of
 from tracker.actions.importing.plan import BULK, Clash, Context, NotKnown, Plan, Verdicts, Written, rows_in
 from tracker.models import Component, PartType
@@ -126,6 +127,7 @@ class _Intake:
         for piece in self.added:
             piece.part_type_id = piece.part_type.pk
         Component.objects.bulk_create(self.added, batch_size=BULK)
+        follow_bulletins([piece.pk for piece in self.added], self.context.now)
         return Written()
 
 
