@@ -63,4 +63,12 @@ def test_softening_words_are_read_before_a_hazard_goes_out(shock, writer, second
 
 def test_what_was_released_is_not_changed(shock, writer, second):
     row = released(says(shock), writer, second)
-    refused("wrong-state", write_bulletin, values={"title": "x"}, bulletin_id=row.pk, version=row.version, by=writer, now=NOW)
+    refused(
+        "wrong-state",
+        write_bulletin,
+        values={"title": "x"},
+        bulletin_id=row.pk,
+        version=row.version,
+        by=writer,
+        now=NOW,
+    )

@@ -161,9 +161,7 @@ def _places(component_ids: Sequence[int]) -> dict[int, int]:
     """Component id -> the trike it sits on now."""
     places: dict[int, int] = {}
     for some in chunks(list(component_ids), 500):
-        places |= dict(
-            Fitment.objects.current().filter(component_id__in=some).values_list("component_id", "trike_id")
-        )
+        places |= dict(Fitment.objects.current().filter(component_id__in=some).values_list("component_id", "trike_id"))
     return places
 
 
@@ -174,14 +172,14 @@ def carry_out_bulletins(card: JobCard, at: datetime, by: User, now: datetime) ->
     """
     done = card.tasks.filter(outcome=JobTask.Outcome.DONE, task__startswith="bulletin:")
     outcome = {(row.component_id, from_bulletin.number_of(row.task)): row.not_affected for row in done}
-    parts = [part for part in workable({pk for pk, _ in outcome}) if (part.component_id, part.bulletin.number) in outcome]
+    parts = [
+        part for part in workable({pk for pk, _ in outcome}) if (part.component_id, part.bulletin.number) in outcome
+    ]
     again = [part for part in parts if part.state in DONE]  # repeated work, done before the day it was due
     touched = move_parts(again, "affected", at=at, now=now, by=by, card=card)
     for after in ("corrected", "inspected"):
         these = [
-            part
-            for part in parts
-            if bool(outcome[part.component_id, part.bulletin.number]) is (after == "inspected")
+            part for part in parts if bool(outcome[part.component_id, part.bulletin.number]) is (after == "inspected")
         ]
         touched |= move_parts(these, after, at=at, now=now, by=by, card=card)
     swapped = card.swaps.values_list("old_component_id", "new_component_id")

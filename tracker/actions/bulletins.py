@@ -36,7 +36,17 @@ from tracker.queries.clock import local_date
 
 State = Bulletin.State
 TEXTS = {"title": 120, "hazard": 2_000, "stop_riding": 400, "remedy": 2_000, "work": 2_000, "note": 2_000}
-PLAIN = ("severity", "is_hazard", "minutes", "deadline_on", "deadline_km", "every_months", "every_km", "made_from", "made_until")
+PLAIN = (
+    "severity",
+    "is_hazard",
+    "minutes",
+    "deadline_on",
+    "deadline_km",
+    "every_months",
+    "every_km",
+    "made_from",
+    "made_until",
+)
 SCOPE = {"part_types", "serials", "batches", "firmware", "made_from", "made_until"}
 CHANGES = {*TEXTS, *PLAIN, *SCOPE}
 LIMITS = {"minutes": (1, 1_440), "deadline_km": (1, 100_000), "every_months": (1, 240), "every_km": (1, 100_000)}
@@ -117,7 +127,9 @@ def _check(row: Bulletin, now: datetime) -> None:
     if row.is_hazard and not row.hazard:
         raise NotEnough("What can happen?", field="hazard", remedy="Say which part fails how, and what that does.")
     if row.is_hazard and not row.stop_riding:
-        raise NotEnough("What does the owner do now?", field="stop_riding", remedy="Stop riding, or how to make it safe.")
+        raise NotEnough(
+            "What does the owner do now?", field="stop_riding", remedy="Stop riding, or how to make it safe."
+        )
     if row.severity != Bulletin.Severity.INFORMATION and not row.remedy:
         raise NotEnough("What is done about it?", field="remedy", remedy="Say what the workshop does, for the owner.")
     for name, (low, high) in LIMITS.items():
@@ -171,7 +183,9 @@ def warnings_of(bulletin: Bulletin) -> tuple[str, ...]:
     """Return what to put right in the notice of a hazard bulletin before it goes out; nothing for others."""
     if not bulletin.is_hazard:
         return ()
-    return notice_warnings(HEADLINE, "\n".join((bulletin.title, bulletin.hazard, bulletin.stop_riding, bulletin.remedy)))
+    return notice_warnings(
+        HEADLINE, "\n".join((bulletin.title, bulletin.hazard, bulletin.stop_riding, bulletin.remedy))
+    )
 
 
 @action
@@ -245,7 +259,9 @@ def end_bulletin(
     if how not in (State.CLOSED, State.WITHDRAWN):
         raise FieldInvalid(f"'{how}' is no end of a bulletin.", field="how", remedy="Say closed or withdrawn.")
     if row.state not in (State.RELEASED, State.DRAFT) or (how == State.CLOSED and row.state == State.DRAFT):
-        raise WrongState(f"Bulletin {row} is {row.get_state_display()}.", field="state", remedy="Nothing is to be ended.")
+        raise WrongState(
+            f"Bulletin {row} is {row.get_state_display()}.", field="state", remedy="Nothing is to be ended."
+        )
     words, parts = clean_text(why, 400), BulletinPart.objects.filter(bulletin=row)
     if not words and (how == State.WITHDRAWN or parts.exclude(state__in=DONE).exists()):
         raise NotEnough("Say why, in a few words.", field="why", remedy="Parts are open, or it is taken back.")
@@ -305,7 +321,9 @@ def _complete(part: BulletinPart, at: datetime, now: datetime) -> None:
 
 
 @action
-def book_part(*, part_id: int, appointment_id: int, version: int | None = None, by: User, now: datetime) -> BulletinPart:
+def book_part(
+    *, part_id: int, appointment_id: int, version: int | None = None, by: User, now: datetime
+) -> BulletinPart:
     """Let an open appointment of the component's trike take in the work. Raises Invalid, BadStep, WrongState, StaleVersion."""
     part = _held(part_id, version)
     here = Fitment.objects.current().filter(component_id=part.component_id).values("trike_id")

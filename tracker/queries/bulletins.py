@@ -194,7 +194,9 @@ def listed_bulletins() -> QuerySet[Bulletin]:
 def parts_of(bulletin_id: int) -> QuerySet[BulletinPart]:
     """Return the components under a bulletin with their places and owners: a page of them costs six queries."""
     rows = BulletinPart.objects.filter(bulletin_id=bulletin_id)
-    return with_places(rows.select_related("bulletin", "component__part_type", "by", "appointment"), "component__fitments")
+    return with_places(
+        rows.select_related("bulletin", "component__part_type", "by", "appointment"), "component__fitments"
+    )
 
 
 def of_component(component_id: int) -> QuerySet[BulletinPart]:
@@ -217,7 +219,9 @@ def progress(bulletin_ids: Iterable[int]) -> dict[int, Progress]:
     ids = list(bulletin_ids)
     states: dict[int, dict[str, int]] = defaultdict(lambda: dict.fromkeys(STATES, 0))
     rows = BulletinPart.objects.filter(bulletin_id__in=ids).order_by()
-    for pk, state, count in rows.values("bulletin_id", "state").annotate(n=Count("pk")).values_list("bulletin_id", "state", "n"):
+    for pk, state, count in (
+        rows.values("bulletin_id", "state").annotate(n=Count("pk")).values_list("bulletin_id", "state", "n")
+    ):
         states[pk][state] = count
     owners = _owners_by_bulletin(ids)
     return {pk: Progress(dict(states[pk]), *owners.get(pk, (0, 0))) for pk in ids}
