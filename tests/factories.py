@@ -367,6 +367,22 @@ class AppointmentFactory(DjangoModelFactory):
     asked_at = NOW
 
 
+class ReadingPhotoFactory(DjangoModelFactory):
+    """An owner's picture of the display as a bare row: there is no file."""
+
+    class Meta:
+        model = models.ReadingPhoto
+
+    reading = factory.SubFactory(OdometerReadingFactory)
+    owner = factory.SubFactory(OwnerFactory)
+    name = factory.Sequence(lambda n: f"{n:031x}d.jpg")
+    sha256 = factory.LazyAttribute(lambda row: hashlib.sha256(row.name.encode()).hexdigest())
+    width = 400
+    height = 300
+    size_bytes = 9_000
+    added_at = NOW
+
+
 class ClosingFactory(DjangoModelFactory):
     class Meta:
         model = models.Closing

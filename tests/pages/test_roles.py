@@ -35,12 +35,12 @@ SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) |
 BY_POST_ONLY = {
     "job-save", "cancel-job", "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again",
     "make-link",
-    "take-back-release", "drop-photo", "mail-summary", "remove-closing",
+    "take-back-release", "drop-photo", "mail-summary", "remove-closing", "drop-reading-photo",
 }  # fmt: skip
 OPEN = {"login", "logout"}
 ASKED = {"job-judge", "job-odometer-word"}  # what a script asks while somebody types: tests/pages/test_card_live.py
 PAPERS = {"card-paper", "summary-paper", "passport"}  # PDF
-FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "photo", "find-hints"}
+FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "photo", "reading-photo", "find-hints"}
 
 
 @pytest.fixture

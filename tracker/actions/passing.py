@@ -6,12 +6,13 @@ from decimal import Decimal
 from services.identity import clean_text
 from tracker.actions.bulletin_notices import tell_of_hazards
 from tracker.actions.link_steps import revoke_links_of
+from tracker.actions.reading_photo_steps import forget_reading_photos
 from tracker.actions.refusals import FieldInvalid, Invalid, NotEnough, SameOwner, WrongState
 from tracker.actions.steps import draft_of, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
 from tracker.actions.usage import keep_reading
 from tracker.actions.visit_steps import drop_reminders, drop_visit
-from tracker.models import BulletinNotice, OutboxMessage, Owner, Ownership, Trike, User
+from tracker.models import BulletinNotice, OutboxMessage, Owner, Ownership, ReadingPhoto, Trike, User
 from tracker.queries.clock import local_date, noon
 
 
@@ -86,6 +87,7 @@ def _change_hands(trike: Trike, present: Ownership | None, owner: Owner, since: 
         present.save(update_fields=["until"])
     begun = Ownership.objects.create(trike=trike, owner=owner, since=since)
     revoke_links_of(trike.pk, now)
+    forget_reading_photos(ReadingPhoto.objects.filter(reading__trike=trike))  # pictures are their sender's own
     drop_reminders(trike.pk, "The trike has another owner now.")
     waiting = OutboxMessage.objects.filter(trike=trike, state=OutboxMessage.State.WAITING, kind="safety")
     BulletinNotice.objects.filter(message__in=waiting).update(owner=owner)

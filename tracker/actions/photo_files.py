@@ -14,9 +14,9 @@ def folder() -> Path:
     return path
 
 
-def write_photo(content: bytes) -> str:
-    """Write a photo and return its name: 128 random bits, so that nobody can guess it."""
-    name = f"{secrets.token_hex(16)}.jpg"
+def write_photo(content: bytes, name: str = "") -> str:
+    """Write a photo and return its name: 128 random bits, so that nobody can guess it, unless one is given."""
+    name = name or f"{secrets.token_hex(16)}.jpg"
     target = folder() / name
     part = target.with_suffix(".part")
     try:
@@ -29,6 +29,14 @@ def write_photo(content: bytes) -> str:
         part.unlink(missing_ok=True)
         raise
     return name
+
+
+def read_photo(name: str) -> bytes | None:
+    """Return a photo's file, or None where it is gone."""
+    try:
+        return (folder() / Path(name).name).read_bytes()
+    except FileNotFoundError:
+        return None
 
 
 def remove_photo(name: str) -> None:

@@ -13,7 +13,7 @@ from tracker.actions.pictures import Picture, encoded_anew
 from tracker.actions.refusals import Invalid, NotThisTrike
 from tracker.actions.release_refusals import TooManyPhotos
 from tracker.actions.transactions import action
-from tracker.models import Fitment, JobCard, Photo, Swap, User
+from tracker.models import Fitment, JobCard, Photo, ReadingPhoto, Swap, User
 
 MOST_PHOTOS = 20  # a card
 NEW_FOR = timedelta(hours=1)  # a file this young may belong to a transaction that is still open
@@ -121,5 +121,5 @@ def _changed_at(path: Path) -> float:
 
 
 def _without_a_row(paths: Iterable[Path]) -> list[Path]:
-    owned = set(Photo.objects.values_list("name", flat=True))
+    owned = {*Photo.objects.values_list("name", flat=True), *ReadingPhoto.objects.values_list("name", flat=True)}
     return [path for path in paths if path.suffix in {".jpg", ".part"} and path.name not in owned]

@@ -15,6 +15,7 @@ from tracker.actions.release_refusals import PhotoRefused, PhotoTooLarge
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 MOVING = {"PNG", "WEBP"}  # a JPEG with several pictures is one picture with its preview, as some phones write it
+HEIF = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}  # brands: ISO/IEC 23008-12
 MOST_PIXELS = 40_000_000
 LONG_EDGE = 2_400  # pixels
 QUALITY = 85  # of JPEG: a scratch on a rotor still shows (common practice, no source)
@@ -34,17 +35,25 @@ class Picture:
         return sha256(self.content).hexdigest()
 
 
-def encoded_anew(content: bytes) -> Picture:
-    """Return the picture in `content` as the workshop keeps it. Raises PhotoRefused, PhotoTooLarge."""
+def encoded_anew(content: bytes, *, long_edge: int = LONG_EDGE) -> Picture:
+    """Return the picture in `content` as the workshop keeps it, no longer than `long_edge` pixels.
+
+    Raises PhotoRefused, PhotoTooLarge.
+    """
     if len(content) > settings.PHOTO_MAX_BYTES:
         raise PhotoTooLarge(
             f"The file has {len(content) / 1e6:.1f} MB; {settings.PHOTO_MAX_BYTES / 1e6:.0f} MB fit.", field="file",
             remedy="Take the picture with a lower resolution.",
         )  # fmt: skip
+    if content[4:8] == b"ftyp" and content[8:12] in HEIF:
+        raise PhotoRefused(
+            "This is a picture in the HEIC format, which cannot be read here.", field="file",
+            remedy="Set the phone's camera to JPEG (most compatible), or send a screenshot of the picture.",
+        )  # fmt: skip
     try:
         with Image.open(io.BytesIO(content), formats=FORMATS) as image:
             _check(image)
-            return _as_kept(_upright(image))
+            return _as_kept(_upright(image, long_edge))
     except (PhotoRefused, PhotoTooLarge):
         raise
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
@@ -70,12 +79,12 @@ def _too_many_pixels() -> PhotoTooLarge:
     )  # fmt: skip
 
 
-def _upright(image: Image.Image) -> Image.Image:
+def _upright(image: Image.Image, long_edge: int) -> Image.Image:
     """The picture unpacked, turned as its camera was held, no longer than the long edge."""
-    image.draft("RGB", (LONG_EDGE, LONG_EDGE))  # a large JPEG is unpacked at half its size where that is enough
+    image.draft("RGB", (long_edge, long_edge))  # a large JPEG is unpacked at half its size where that is enough
     image.load()
     turned = ImageOps.exif_transpose(image)
-    turned.thumbnail((LONG_EDGE, LONG_EDGE), Image.Resampling.LANCZOS)
+    turned.thumbnail((long_edge, long_edge), Image.Resampling.LANCZOS)
     return turned
 
 

@@ -15,15 +15,15 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from services.calendar_file import event_file
 from services.errors import Refusal
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
-from tracker.actions.refusals import PleaseConfirm
+from tracker.actions.reading_photos import let_wait, record_owner_reading
 from tracker.actions.rides import take_ride
-from tracker.actions.usage import record_reading
 from tracker.models import OwnerLink
 from tracker.pages import owner_calendar, owner_wishes
 from tracker.pages.answers import status_of
 from tracker.pages.owner_door import COOKIE, SEE_OTHER, back, counted, private, with_link
 from tracker.pages.owner_shown import show
 from tracker.pages.reading_forms import answer_in, question_in, typed_as
+from tracker.pages.reading_photos import picture_in
 from tracker.pages.rides import ride_in
 from tracker.queries.feeds import event_of
 from tracker.queries.reminders import owner_view
@@ -60,28 +60,22 @@ def page(request: HttpRequest, link: OwnerLink) -> HttpResponse:
 @with_link
 @require_POST
 def report_reading(request: HttpRequest, link: OwnerLink) -> HttpResponse:
-    """Take what the owner reads off the display."""
+    """Take what the owner reads off the display, with a picture of it if there is one."""
     typed, unit = request.POST.get("value", ""), request.POST.get("unit", link.owner.distance_unit)
-    now = timezone.now()
+    picture, value = None, None
     try:
+        picture = picture_in(request, link)
         value = number(typed)
-        reading = record_reading(
-            trike_id=link.trike_id, value=value, unit=unit, read_at=now, source="owner", now=now,
-            answer=answer_in(request.POST, typed_as(value, unit)),
+        reading = record_owner_reading(
+            link=link, value=value, unit=unit, answer=answer_in(request.POST, typed_as(value, unit)), picture=picture,
+            now=timezone.now(),
         )  # fmt: skip
-    except PleaseConfirm as open_question:
-        asked = question_in(open_question, {"value": value, "unit": unit})
-        return show(
-            request,
-            link,
-            status=409,
-            trouble=("reading", open_question),
-            question=asked,
-            typed=typed[:20],
-            unit=unit[:2],
-        )
     except Refusal as refusal:
-        return show(request, link, status=422, trouble=("reading", refusal), typed=typed[:20], unit=unit[:2])
+        return show(
+            request, link, status=status_of(refusal), trouble=("reading", refusal), typed=typed[:20], unit=unit[:2],
+            question=question_in(refusal, {"value": value, "unit": unit}),
+            waiting=let_wait(link, picture) if picture else "",
+        )  # fmt: skip
     return back("reading" if reading.verdict == "accepted" else "doubtful")
 
 

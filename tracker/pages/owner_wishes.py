@@ -1,6 +1,8 @@
 """What an owner asks for, does and sets on their page. Each form calls one action and comes back to the page."""
 
-from collections.abc import Callable
+import io
+import zipfile
+from collections.abc import Callable, Iterable
 from datetime import date
 from typing import Any
 
@@ -16,11 +18,12 @@ from tracker.actions.appointments import ask_for_day, withdraw
 from tracker.actions.hand_on import MOST_WORDS, ask_to_hand_on
 from tracker.actions.owner_wishes import set_quiet, set_units, snooze_visit, tick_own_task
 from tracker.actions.refusals import FieldInvalid
-from tracker.models import Owner, OwnerLink
+from tracker.models import Owner, OwnerLink, ReadingPhoto
 from tracker.pages.answers import status_of
 from tracker.pages.owner_door import COOKIE, back, form_key, with_link
 from tracker.pages.owner_shown import show
-from tracker.queries.owner_export import owner_data
+from tracker.queries.owner_export import owner_data, picture_name, pictures_of
+from tracker.queries.photos import photo_file
 
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 # Where people ride; whoever lives elsewhere keeps the zone they have.
@@ -151,12 +154,26 @@ def _chosen_hour(typed: Any, owner: Owner, which: str) -> int | None:
 @with_link
 @require_GET
 def my_data(request: HttpRequest, link: OwnerLink) -> HttpResponse:
-    """Everything we keep about the owner and this trike, as a file."""
-    data = owner_data(link, timezone.now())
-    return JsonResponse(
-        data, json_dumps_params={"indent": 2, "ensure_ascii": False},
-        headers={"Content-Disposition": 'attachment; filename="my-trike-data.json"'},
-    )  # fmt: skip
+    """Everything we keep about the owner and this trike, as a file; in an archive with the pictures where they sent some."""
+    answer = JsonResponse(owner_data(link, timezone.now()), json_dumps_params={"indent": 2, "ensure_ascii": False})
+    name, pictures = "my-trike-data.json", pictures_of(link)
+    if pictures:
+        answer = HttpResponse(_archive(name, answer.content, pictures), content_type="application/zip")
+        name = "my-trike-data.zip"
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
+def _archive(name: str, data: bytes, pictures: Iterable[ReadingPhoto]) -> bytes:
+    """The data and the pictures in one ZIP; a picture whose file is gone is left out."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(name, data)
+        for row in pictures:
+            path = photo_file(row)
+            if path is not None:
+                archive.write(path, picture_name(row), zipfile.ZIP_STORED)
+    return out.getvalue()
 
 
 @with_link

@@ -115,7 +115,7 @@ def record(request: HttpRequest, trike_id: int) -> HttpResponse:
 @page()
 def doubt(request: HttpRequest, reading_id: int) -> HttpResponse:
     """One suspect reading: why, and the choices."""
-    reading = get_object_or_404(OdometerReading.objects.select_related("trike"), pk=reading_id)
+    reading = get_object_or_404(OdometerReading.objects.select_related("trike", "photo"), pk=reading_id)
     return render(request, "desk/reading_doubt.html", {"reading": reading, "trike": reading.trike})
 
 

@@ -143,7 +143,8 @@ def job_cards(*, state: str = "", text: str = "") -> QuerySet[JobCard]:
 
 def readings(*, verdict: str = "", text: str = "") -> QuerySet[OdometerReading]:
     """Return odometer readings, newest first."""
-    rows = OdometerReading.objects.select_related("trike", "entered_by", "decided_by").order_by("-read_at", "-pk")
+    rows = OdometerReading.objects.select_related("trike", "entered_by", "decided_by", "photo")
+    rows = rows.order_by("-read_at", "-pk")
     if verdict:
         rows = rows.filter(verdict=verdict)
     if text:

@@ -6,7 +6,16 @@ from typing import Any
 from django.conf import settings
 from django.db.models import QuerySet
 
-from tracker.models import Appointment, LogEntry, OdometerReading, OutboxMessage, OwnerLink, Ownership, RideFile
+from tracker.models import (
+    Appointment,
+    LogEntry,
+    OdometerReading,
+    OutboxMessage,
+    OwnerLink,
+    Ownership,
+    ReadingPhoto,
+    RideFile,
+)
 from tracker.queries.clock import noon
 
 PURPOSE = "Telling you in time what your trike needs, and keeping its service record."
@@ -41,6 +50,9 @@ def owner_data(link: OwnerLink, now: datetime) -> dict[str, Any]:
         "quiet": _fields(owner, "quiet_from_hour", "quiet_until_hour", "quiet_weekdays"),
         "trike": _fields(trike, "frame_serial", "plate", "model", "delivered_on") | {"yours_since": owned.since},
         "odometer_readings": _rows(readings.order_by("read_at", "pk"), "read_at", "value", "unit", "km", "source", "verdict"),
+        "pictures_of_the_display": [
+            {"read_at": row.reading.read_at, "added_at": row.added_at, "file": picture_name(row)} for row in pictures_of(link)
+        ],
         "rides": _rows(rides.order_by("started_at", "pk"), "started_at", "ended_at", "km"),
         "own_entries_in_the_logbook": _rows(told.order_by("seq"), "occurred_at", "kind", "body"),
         "messages": _rows(
@@ -55,6 +67,19 @@ def owner_data(link: OwnerLink, now: datetime) -> dict[str, Any]:
             "purpose", "created_at", "expires_at", "revoked_at", "last_used_at",
         ),
     }  # fmt: skip
+
+
+def pictures_of(link: OwnerLink) -> list[ReadingPhoto]:
+    """Return the pictures that the owner of `link` sent of this trike's display, oldest first."""
+    rows = ReadingPhoto.objects.filter(owner_id=link.owner_id, reading__trike_id=link.trike_id).select_related(
+        "reading"
+    )
+    return list(rows.order_by("reading__read_at", "pk"))
+
+
+def picture_name(row: ReadingPhoto) -> str:
+    """Return under which name a picture lies in what its owner takes along."""
+    return f"pictures/{row.reading.read_at:%Y-%m-%d}-{row.reading_id}.jpg"
 
 
 def _workshop() -> dict[str, str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db.models import QuerySet
 
-from tracker.models import JobCard, LogEntry, Photo
+from tracker.models import JobCard, LogEntry, Photo, ReadingPhoto
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ def photos_of(card_id: int) -> QuerySet[Photo]:
     return Photo.objects.filter(card_id=card_id).select_related("component__part_type", "added_by").order_by("pk")
 
 
-def photo_file(photo: Photo) -> Path | None:
+def photo_file(photo: Photo | ReadingPhoto) -> Path | None:
     """Return where the file of a photo lies, or None where it is gone."""
     path = Path(settings.PHOTO_FOLDER) / Path(photo.name).name
     return path if path.is_file() else None

@@ -71,7 +71,7 @@ def trike_look(trike_id: int, now: datetime) -> TrikeLook | None:
         open_card=trike.job_cards.filter(state=JobCard.State.DRAFT).first(),
         visit=trike.visits.filter(state=Visit.State.OPEN).prefetch_related("lines").first(),
         handover=handover_of(trike_id),
-        readings=list(trike.readings.all()[:12]),
+        readings=list(trike.readings.select_related("photo")[:12]),
         cards=list(trike.job_cards.exclude(state=JobCard.State.DRAFT)[:12]),
         messages=list(trike.messages.all()[:6]),
         picture=distance_picture(clocks[trike_id], now),

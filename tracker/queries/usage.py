@@ -126,7 +126,7 @@ def doubts_of(trike_id: int, now: datetime, clock: TrikeClock | None = None) -> 
     What a person decided stands. Three queries however many readings there are, and those of the clock unless at hand.
     """
     read = OdometerReading.objects.filter(trike_id=trike_id).exclude(verdict=OdometerReading.Verdict.ESTIMATED)
-    rows = list(read.order_by("read_at", "pk"))
+    rows = list(read.select_related("photo").order_by("read_at", "pk"))
     if not any(_undecided(row) for row in rows):
         return []
     clock = clock or clocks_of([trike_id])[trike_id]
@@ -172,6 +172,6 @@ def suspect_readings() -> QuerySet[OdometerReading]:
     """Return the readings that wait for a decision, newest first."""
     return (
         OdometerReading.objects.filter(verdict=OdometerReading.Verdict.SUSPECT)
-        .select_related("trike", "entered_by")
+        .select_related("trike", "entered_by", "photo")
         .order_by("-read_at", "-pk")
     )
