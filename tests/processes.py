@@ -1,12 +1,16 @@
 """A workshop of its own for tests with real processes: a database on the same kind of server, and what runs on it."""
 
+import atexit
 import json
 import os
+import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -15,6 +19,7 @@ import dj_database_url
 import psycopg
 
 ROOT = Path(__file__).resolve().parent.parent
+FILE = "at-once.sqlite3"
 PATIENCE = 300.0  # seconds for processes to start and end on a busy machine
 
 
@@ -81,10 +86,9 @@ def filled_workshop(
     folder: Path, fill: str, *arguments: str, timeout: float = PATIENCE, **environment: str
 ) -> Iterator[Workshop]:
     """A workshop with a database of its own that holds what the script `fill` puts there; gone afterwards."""
-    url, name = fresh_database(folder)
+    url, name = migrated_database(folder)
     try:
         workshop = Workshop(folder, DATABASE_URL=url, **environment)
-        workshop.run("manage.py", "migrate", "--verbosity", "0")
         workshop.run(*workshop.script(fill), *arguments, timeout=timeout)
         yield workshop
     finally:
@@ -103,11 +107,38 @@ def begin_together(gate: Path, count: int) -> None:
 
 def fresh_database(folder: Path) -> tuple[str, str]:
     """Return (address, name) of a new database: PostgreSQL where the tests run on it, else a SQLite file."""
-    url = os.environ.get("DATABASE_URL", "")
-    if not url.startswith("postgres"):
-        return f"sqlite:///{folder / 'at-once.sqlite3'}", ""
-    name = f"at_once_{uuid4().hex[:12]}"
-    _on_server(url, f'CREATE DATABASE "{name}"')
+    if not _is_on_server():
+        return f"sqlite:///{folder / FILE}", ""
+    return _new_on_server("")
+
+
+def migrated_database(folder: Path) -> tuple[str, str]:
+    """Return (address, name) of a new database with all tables: a copy, since migrating takes some ten seconds."""
+    made, name = _template()
+    if _is_on_server():
+        return _new_on_server(f'TEMPLATE "{name}"')
+    shutil.copy(made / FILE, folder / FILE)
+    return f"sqlite:///{folder / FILE}", ""
+
+
+@cache
+def _template() -> tuple[Path, str]:
+    """The database that others are copied from, made once in this process and gone with it: (its folder, its name)."""
+    folder = Path(tempfile.mkdtemp(prefix="tables-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    url, name = fresh_database(folder)
+    atexit.register(drop_database, name)
+    Workshop(folder, DATABASE_URL=url).run("manage.py", "migrate", "--verbosity", "0")
+    return folder, name
+
+
+def _is_on_server() -> bool:
+    return os.environ.get("DATABASE_URL", "").startswith("postgres")
+
+
+def _new_on_server(how: str) -> tuple[str, str]:
+    url, name = os.environ["DATABASE_URL"], f"at_once_{uuid4().hex[:12]}"
+    _on_server(url, f'CREATE DATABASE "{name}" {how}')
     return url.rsplit("/", 1)[0] + f"/{name}", name
 
 
