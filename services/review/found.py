@@ -27,7 +27,8 @@ ACTIONS = {  # in order of urgency
 @dataclass(frozen=True)
 class Counts:
     """parts: all pieces under watch; fitted: in the field at the end; failed: pieces with a first failure; repairs: all
-    failures; unknown_life: pieces whose age nobody knows (in the rate, not in the life); between: failed between two looks.
+    failures; unknown_life: pieces whose age nobody knows (in the rate, not in the life); between: failed between two looks;
+    accidents: pieces damaged by accident, which are no failures.
     """
 
     parts: int
@@ -38,6 +39,7 @@ class Counts:
     unknown_life: int
     between: int
     oldest: float
+    accidents: int = 0
 
 
 @dataclass(frozen=True)

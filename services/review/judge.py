@@ -23,6 +23,7 @@ MAYBE = 0.10  # below it: watch, not proven
 STOP_Q, STOP_RATIO = 0.01, 2.0  # a group is no longer fitted: this sure, and at least this many times the rate
 FALSE_ALARMS_A_YEAR = 1.0  # of the early warning over everything it watches
 PLANNED, FAILURE = 1.0, 5.0  # cost of a planned change and of a failure, as one to five (assumption, no source)
+MIXED = "One group fails far more than the rest: a common life fits neither, so no age to replace at is named."
 _TRACED = ("batch", "firmware", "part_type", "maker")  # groups one can stop fitting
 _FIRST = ("batch", "firmware", "maker", "part_type", "wear-out", "made_year", "model", "severity", "warning")
 
@@ -158,9 +159,10 @@ def _watched(studies: list[Study]) -> tuple[list[Study], float]:
 
 def _finding(part: PartLives, study: Study, wear_q: float | None) -> Finding:
     """What is to be said and done about one part type; its rank follows when all are known."""
-    proposal = proposal_of(study, part.metric)
+    mixed = _is_mixed(study)
+    proposal = Proposal(None, MIXED) if mixed else proposal_of(study, part.metric)
     reasons = [_of_group(made) for made in study.comparisons if made.is_worse and (made.q or 0.0) <= MAYBE]
-    if wear_q is not None and wear_q <= SURE and study.life.wear_out_p is not None:
+    if wear_q is not None and wear_q <= SURE and study.life.wear_out_p is not None and not mixed:
         reasons.append(Reason("wear-out", "", study.life.wear_out_p, wear_q, _wear_words(study, proposal)))
     if study.warning is not None and study.warning.alarmed:
         told = ladder.warning_sentence(part.name, study.warning.seen, study.warning.expected, FALSE_ALARMS_A_YEAR)
@@ -174,6 +176,14 @@ def _finding(part: PartLives, study: Study, wear_q: float | None) -> Finding:
         rank=0, action=action, verdict=_verdict(study, reasons), q=q, p=p, reasons=reasons,
         replace_at=proposal.interval if action == words_of.REPLACE else None, do=_do(part, asks, action, proposal),
     )  # fmt: skip
+
+
+def _is_mixed(study: Study) -> bool:
+    """Whether a batch or a version is proven worse: one life for all then describes neither."""
+    return any(
+        made.dimension in ("batch", "firmware") and made.is_worse and (made.q if made.q is not None else 1.0) <= SURE
+        for made in study.comparisons
+    )
 
 
 def _of_group(made: Comparison) -> Reason:

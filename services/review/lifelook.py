@@ -30,6 +30,7 @@ def counts_of(part: PartLives, rows: Array) -> Counts:
         unknown_life=int((~part.known[rows]).sum()),
         between=int((~np.isnan(part.last_good[rows])).sum()),
         oldest=float(oldest.max(initial=0.0)),
+        accidents=int(part.accidents[rows].sum()),
     )
 
 

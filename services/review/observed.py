@@ -35,7 +35,8 @@ class PartLives:
     end (n,): watched from and until (first failure, removal or end of the review). failed (n,). last_good (n,): last look
     that found it good, NaN where the age at failure is exact. mode (n,): code of services.failures, '' for survivors.
     month (n,): months back in which it failed, 0 the last full one, -1 not at all; running: failures since. repairs (n,): all
-    its failures. machine (n,): trike at the end. fitted (n,): still in the field. age (n,): when last seen, failed or not.
+    its failures; accidents (n,): damage by accident, which is none. machine (n,): trike at the end. fitted (n,): still in the
+    field. age (n,): when last seen, failed or not.
     at_month (n, 13): age at the bounds of the last 12 months, cut to the watch; ahead (n,): what it runs in the next 12
     months. groups: dimension -> (n,) labels, '' where unknown.
     """
@@ -55,6 +56,7 @@ class PartLives:
     month: Array
     running: int
     repairs: Array
+    accidents: Array
     machine: Array
     fitted: Array
     age: Array

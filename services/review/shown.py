@@ -53,6 +53,8 @@ def say_chance(q: float | None) -> str:
 
 def say_times(ratio: float | None, low: float, high: float | None) -> str:
     """Return how many times the rate of the rest, with limits; None: nothing but these failed, nothing bounds it above."""
+    if ratio == 0:
+        return f"none failed (at most {say_number(high)} times)" if high is not None else "none failed"
     reach = f"{say_number(low)} to {say_number(high)}" if high is not None else f"at least {say_number(low)}"
     return f"{say_number(ratio)} times ({reach})" if ratio is not None else f"only these ({reach} times)"
 

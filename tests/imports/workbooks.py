@@ -6,7 +6,7 @@ import zipfile
 
 from openpyxl import Workbook
 
-from tracker.spreadsheets.layouts import LAYOUTS
+from tracker.spreadsheets.layouts import LAYOUTS, OPTIONAL
 
 
 def csv_bytes(header, rows, delimiter=",", encoding="utf-8") -> bytes:
@@ -20,8 +20,9 @@ def csv_bytes(header, rows, delimiter=",", encoding="utf-8") -> bytes:
 
 def file_of(kind, *rows, **how) -> bytes:
     """Return a CSV file of a kind; rows are dicts by column name, other columns stay blank."""
-    header = LAYOUTS[kind]
-    unknown = {name for row in rows for name in row} - set(header)
+    told = {name for row in rows for name in row}
+    header = [*LAYOUTS[kind], *(name for name in OPTIONAL.get(kind, ()) if name in told)]
+    unknown = told - set(header)
     assert not unknown, unknown
     return csv_bytes(header, [[row.get(name, "") for name in header] for row in rows], **how)
 

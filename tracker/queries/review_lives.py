@@ -21,6 +21,7 @@ from tracker.queries.life import TrikeClock, clocks_of
 Array = np.ndarray
 LEAST = 1.0  # a part that failed as it was fitted counts from one km, day, hour or cycle
 LOOKED_APART = 0.5  # days: a check on the day it was found is not an earlier one
+ACCIDENT = "accident"  # what fell or was hit says nothing of the part: it had survived until then
 FOUND_BY_LOOKING = ("service", "inspection", "measurement")  # between two looks nobody knows when it failed
 YEAR = 365.0
 SEVERITIES = ((0.9, "on dry tarmac"), (0.6, "in the wet or on winter salt"), (0.0, "on sand or gravel, or loaded"))
@@ -56,6 +57,7 @@ class Ground:
     mode: Array  # (k,)
     looked: Array  # (k,) day of the look before, NaN: known to the moment
     running: Array  # (n,) failures since the end of the review
+    accidents: Array  # (n,) failures by accident, which are no failures of the part
     meters: dict[str, dict[int, Timeline]]  # hours, cycles: row of the component -> its meter
 
     @cached_property
@@ -133,9 +135,11 @@ def _fitments(ids: Array, trike_ids: Array, zero: Array, last: Array) -> dict[st
 def _failures(ids: Array, trike_ids: Array, day: float) -> dict[str, Array]:
     rows = list(
         Failure.objects.order_by("happened_at", "pk").values_list(
-            "component_id", "happened_at", "trike_id", "mode", "found"
+            "component_id", "happened_at", "trike_id", "mode", "found", "cause"
         )
     )
+    hit = [row for row in rows if row[5] == ACCIDENT]
+    rows = [row for row in rows if row[5] != ACCIDENT]
     at = np.searchsorted(ids, np.array([row[0] for row in rows], dtype=np.int64))
     on = np.array([day_of(row[1]) for row in rows], dtype=float)
     old = on < day
@@ -146,6 +150,9 @@ def _failures(ids: Array, trike_ids: Array, day: float) -> dict[str, Array]:
         "mode": np.array([row[3] for row in rows], dtype=object)[old],
         "looked": _looked(ids, at, on, found)[old],
         "running": np.bincount(at[~old], minlength=len(ids)),
+        "accidents": np.bincount(
+            np.searchsorted(ids, np.array([row[0] for row in hit], dtype=np.int64)), minlength=len(ids)
+        ),
     }  # fmt: skip
 
 
@@ -279,7 +286,7 @@ def _columns(ground: Ground, ages: Ages) -> _Columns:
         "repairs": np.bincount(ground.failed_at, minlength=n)[rows], "fitted": is_open, "age": age,
         "at_month": np.clip(grid, entry[:, None], end[:, None]),
         "ahead": np.where(is_open, _ahead(ground, ages, rows, trike), 0.0), "trike": machine,
-        "running": ground.running[rows],
+        "running": ground.running[rows], "accidents": ground.accidents[rows],
     })  # fmt: skip
 
 
@@ -387,8 +394,8 @@ def without_rows(part: PartLives, kept: Array) -> PartLives:
     columns = {
         name: getattr(part, name)[kept]
         for name in (
-            "component", "known", "entry", "end", "failed", "last_good", "mode", "month", "repairs", "machine", "fitted",
-            "age", "at_month", "ahead",
+            "component", "known", "entry", "end", "failed", "last_good", "mode", "month", "repairs", "accidents", "machine",
+            "fitted", "age", "at_month", "ahead",
         )
     }  # fmt: skip
     return replace(part, groups={name: labels[kept] for name, labels in part.groups.items()}, **columns)

@@ -24,6 +24,8 @@ LAYOUTS: dict[str, tuple[str, ...]] = {
         "Position", "Old serial", "New serial", "Old part fate", "Minutes", "Mechanic",
     ),
 }  # fmt: skip
+# Columns that are read where a file has them.
+OPTIONAL: dict[str, tuple[str, ...]] = {"service_book": ("Failure mode", "Failure cause", "Found", "Warranty")}
 ORDER = tuple(LAYOUTS)  # a kind may need what the kinds before it wrote; display changes come before job cards
 
 SHEET_TITLES = {
@@ -70,8 +72,9 @@ def rows_of(sheet: Sheet, kind: str) -> tuple[list[Row], list[str]]:
     missing = [name for name in columns if _fold(name) not in places]
     if missing:
         raise _missing(kind, missing, sheet.header)
-    where = {name: places[_fold(name)] for name in columns}
-    known = {_fold(name) for name in columns}
+    asked = [*columns, *(name for name in OPTIONAL.get(kind, ()) if _fold(name) in places)]
+    where = {name: places[_fold(name)] for name in asked}
+    known = {_fold(name) for name in asked}
     unread = [name for name in sheet.header if name and _fold(name) not in known]
     width = len(sheet.header)
     return [Row.of(number, cells, where, width) for number, cells in sheet.rows], unread

@@ -47,8 +47,8 @@ class Row:
         return tuple(" ".join(say(cell).split()) for cell in self.cells.values())
 
     def is_blank(self, column: str) -> bool:
-        """Whether nothing stands in the column."""
-        return is_blank(self.cells[column])
+        """Whether nothing stands in the column, or the file has no such column (only some are optional)."""
+        return is_blank(self.cells.get(column))
 
     def refuse(self, problem: Refusal) -> None:
         """Note a problem found by looking further than this row."""

@@ -9,6 +9,7 @@ from decimal import Decimal
 from services.errors import Refusal
 from services.units import to_km
 from tracker.actions.importing.bench import Bench, Swapping, Taken
+from tracker.actions.importing.failed import Failed, read_failure
 from tracker.actions.importing.fittings import Fittings, Stay
 from tracker.actions.importing.hints import Hints
 from tracker.actions.importing.meters import MILLI, Meters, reading_of, trikes_named
@@ -42,6 +43,7 @@ class Job:
     tasks: dict[tuple[int, str], None] = field(default_factory=dict)  # (component, task), in order
     measured: dict[tuple[int, str], Taken] = field(default_factory=dict)
     swaps: dict[str, Swapping] = field(default_factory=dict)  # by position
+    failed: dict[int, Failed] = field(default_factory=dict)  # by component
     found: list[Stay] = field(default_factory=list)  # what was fitted when the job began
     fitted: list[Stay] = field(default_factory=list)  # when the job was done
 
@@ -208,12 +210,13 @@ class _Book:
         job.found = self.fittings.on(job.trike.frame_serial, job.at)
         for row in job.rows:
             self.bench.read_work(row, job)
+            read_failure(row, job)
         for row in job.rows:
             self.bench.read_swap(row, job)
         job.fitted = self.fittings.on(job.trike.frame_serial, job.at)
         for row in job.rows:
             if not row.problems and all(
-                row.is_blank(name) for name in ("Task", "Measured", "New serial", "Old serial")
+                row.is_blank(name) for name in ("Task", "Measured", "New serial", "Old serial", "Failure mode")
             ):
                 self._check_tells_something(row)
 

@@ -15,7 +15,7 @@ from tracker.actions.importing.plan import BULK, PIECE, Context, Written
 from tracker.actions.importing.staff import Staff
 from tracker.actions.inserting import insert_rows
 from tracker.actions.steps import LogDraft, chunks
-from tracker.models import Completion, JobCard, JobTask, Measurement, OdometerReading, Swap
+from tracker.models import Completion, Failure, JobCard, JobTask, Measurement, OdometerReading, Swap
 
 if TYPE_CHECKING:
     from tracker.actions.importing.service_book import Job
@@ -91,6 +91,17 @@ def _hang(cards: Sequence[JobCard], jobs: Sequence["Job"]) -> None:
             for taken in job.measured.values()
         ),
     )  # fmt: skip
+    Failure.objects.bulk_create(
+        (
+            Failure(
+                card=card, component_id=told.component_id, trike=job.trike, mode=told.mode, cause=told.cause,
+                found=told.found, warranty=told.warranty, happened_at=job.at,
+            )
+            for card, job in pairs
+            for told in job.failed.values()
+        ),
+        batch_size=BULK,
+    )  # fmt: skip
     Swap.objects.bulk_create(
         (
             Swap(
@@ -148,6 +159,11 @@ def _logs(job: "Job", done: dict[tuple[int, str], str], by_id: int | None, added
             "card": number,
         }
         logs.append(LogDraft(pk, "measured", at, body, taken.component_id, by_id, "import"))
+    for told in job.failed.values():
+        body = {
+            "mode": told.mode, "cause": told.cause, "found": told.found, "warranty": told.warranty, "card": number,
+        }  # fmt: skip
+        logs.append(LogDraft(pk, "failure", at, body, told.component_id, by_id, "import"))
     body = {
         "card": number, "reading": job.reading.pk if job.reading else None,
         "odometer_km": job.reading.km if job.reading else None, "cause": job.told("Cause"),
