@@ -264,6 +264,36 @@ class ReviewFindingFactory(DjangoModelFactory):
     fingerprint = "0" * 64
 
 
+class BulletinFactory(DjangoModelFactory):
+    """A released bulletin as a bare row that names one part type. Real ones, with what they touch, come from the actions."""
+
+    class Meta:
+        model = models.Bulletin
+        skip_postgeneration_save = True
+
+    number = factory.Sequence(lambda n: f"B-2026-{n + 1:03d}")
+    title = "Air shock leaks"
+    state = "released"
+    remedy = "We renew the seal, free of charge."
+    written_by = factory.SubFactory(UserFactory)
+    written_at = NOW
+    released_by = factory.Maybe(
+        factory.LazyAttribute(lambda row: row.state == "draft"), None, factory.SubFactory(UserFactory)
+    )
+    released_at = factory.LazyAttribute(lambda row: None if row.state == "draft" else NOW)
+
+
+class BulletinPartFactory(DjangoModelFactory):
+    class Meta:
+        model = models.BulletinPart
+
+    bulletin = factory.SubFactory(BulletinFactory)
+    component = factory.SubFactory(ComponentFactory)
+    certainty = "affected"
+    joined_at = NOW
+    since = NOW
+
+
 class JobCardFactory(DjangoModelFactory):
     class Meta:
         model = models.JobCard

@@ -20,6 +20,7 @@ ALL_PAGES = [
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
     "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment", "closings",
+    "bulletins", "bulletin",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
@@ -30,6 +31,8 @@ RULER_PAGES = [
     "add-kind-interval",
     "add-build-list",
     "change-build-list",
+    "new-bulletin",
+    "change-bulletin",
 ]
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {
@@ -37,10 +40,12 @@ BY_POST_ONLY = {
     "make-link",
     "take-back-release", "drop-photo", "mail-summary", "remove-closing", "drop-reading-photo",
 }  # fmt: skip
+RULERS_SEND = {"bulletin-touches", "release-bulletin", "end-bulletin"}
+BY_POST_ONLY |= {*RULERS_SEND, "move-bulletin-part"}
 OPEN = {"login", "logout"}
 ASKED = {"job-judge", "job-odometer-word"}  # what a script asks while somebody types: tests/pages/test_card_live.py
 PAPERS = {"card-paper", "summary-paper", "passport"}  # PDF
-FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "photo", "reading-photo", "find-hints"}
+FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "photo", "reading-photo", "find-hints", "bulletin-csv"}
 
 
 @pytest.fixture
@@ -61,6 +66,8 @@ def ids(workshop) -> dict[str, int]:
         "appointment_id": make.AppointmentFactory(trike=workshop.trike, owner=workshop.owner).pk,
         "closing_id": make.ClosingFactory().pk,
         "build_list_id": make.BuildListFactory().pk,
+        "bulletin_id": make.BulletinFactory(state="draft").pk,
+        "part_id": make.BulletinPartFactory().pk,
     }
 
 
@@ -98,9 +105,14 @@ def test_what_changes_something_is_not_done_by_get(name, ids, admin):
     assert admin.get(address(name, ids)).status_code == 405
 
 
-@pytest.mark.parametrize("name", sorted(BY_POST_ONLY - {"confirm-import", "try-import-again"}))
+@pytest.mark.parametrize("name", sorted(BY_POST_ONLY - RULERS_SEND - {"confirm-import", "try-import-again"}))
 def test_reviewers_look_but_do_not_send(name, ids, reviewer):
     assert reviewer.post(address(name, ids)).status_code == 403
+
+
+@pytest.mark.parametrize("name", sorted(RULERS_SEND))
+def test_the_bench_and_the_desk_write_no_bulletins(name, ids, desk, mechanic):
+    assert {client.post(address(name, ids)).status_code for client in (desk, mechanic)} <= {403, 404}
 
 
 @pytest.mark.parametrize("name", ["sign-job", "amend-job", "release", "take-back-release"])

@@ -14,6 +14,7 @@ NAV = (
     ("trikes", "/trikes/", "Trikes"),
     ("parts", "/components/", "Parts"),
     ("jobs", "/jobs/", "Job cards"),
+    ("bulletins", "/bulletins/", "Bulletins"),
     ("readings", "/readings/", "Readings"),
     ("messages", "/messages/", "Messages"),
     ("imports", "/imports/", "Import"),

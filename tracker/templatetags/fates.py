@@ -14,7 +14,7 @@ register = template.Library()
 @register.simple_tag(takes_context=True)
 def fate_banner(context: dict[str, Any]) -> str:
     """Return the banner of the trike that the page is about; '' for any other page, and for a trike as it should be."""
-    trike = _trike_of(context)
+    trike = trike_of(context)
     if trike is None:
         return ""
     banners = []
@@ -36,8 +36,8 @@ def fate_banner(context: dict[str, Any]) -> str:
     return format_html_join("", "{}", ((banner,) for banner in banners))
 
 
-def _trike_of(context: dict[str, Any]) -> Trike | None:
-    """The trike of a page: by itself, or the one of its job card or reading."""
+def trike_of(context: dict[str, Any]) -> Trike | None:
+    """Return the trike of a page: by itself, or the one of its job card or reading."""
     for name in ("trike", "card", "reading"):
         thing = context.get(name)
         found = thing if isinstance(thing, Trike) else getattr(thing, "trike", None)
