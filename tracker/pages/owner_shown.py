@@ -1,16 +1,20 @@
 """The owner's page as it is drawn: what is due, what can be done about it, and what was just done or refused."""
 
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from services.kinds import comes_with
 from tracker.models import OwnerLink
 from tracker.pages.owner_door import COOKIE, form_key
 from tracker.queries.appointments import standing
 from tracker.queries.feeds import has_feed
-from tracker.queries.reminders import OwnerView, owner_view
+from tracker.queries.reminders import OwnerView, Told, owner_view
 from tracker.queries.rides import rides_told
 
 SAID = {
@@ -41,13 +45,37 @@ def show(request: HttpRequest, link: OwnerLink, *, status: int = 200, said: str 
     context = {
         "view": view, "key": form_key(request.COOKIES[COOKIE]), "rides": rides_told(link.trike_id),
         "said": SAID.get(said, ""), "urgency": urgency(view), "at": at, "refusal": refusal,
-        "bench": bench, "has_feed": has_feed(link, now),
+        "bench": bench, "jobs": jobs_of(view.work), "has_feed": has_feed(link, now),
         "late_safety": next((told.title for told in view.work if told.safety and told.status == "overdue"), ""),
         "bench_time": minutes_words(view.visit.minutes) if view.visit else "",
         "wanted_other": more.get("wanted", "") in {day.isoformat() for day in bench.others},
         "writes": view.owner.reminders_agreed and view.owner.stopped_at is None,
     }  # fmt: skip
     return render(request, "owner/page.html", context | more, status=status)
+
+
+@dataclass(frozen=True)
+class Job:
+    """One job of the visit: the task, and the smaller ones that are done with it."""
+
+    told: Told
+    along: tuple[Told, ...] = ()
+
+
+def jobs_of(work: Sequence[Told]) -> list[Job]:
+    """Return the jobs of a visit in their order; what comes with a larger one stands under it, as on the job card."""
+    inside = comes_with(told.code for told in work)
+    along: dict[str, list[Told]] = defaultdict(list)
+    for told in work:
+        if told.code in inside:
+            along[_largest(told.code, inside)].append(told)
+    return [Job(told, tuple(along.pop(told.code, ()))) for told in work if told.code not in inside]
+
+
+def _largest(code: str, inside: Mapping[str, str]) -> str:
+    while code in inside:
+        code = inside[code]
+    return code
 
 
 def urgency(view: OwnerView) -> str:
