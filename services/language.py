@@ -29,6 +29,7 @@ class Catalogue(NamedTuple):
 OURS = Catalogue("services", Path(__file__).parent / "locale")
 _AS_WRITTEN = gettext.NullTranslations()
 _spoken: ContextVar[gettext.NullTranslations] = ContextVar("spoken", default=_AS_WRITTEN)
+_code: ContextVar[str] = ContextVar("code", default=ENGLISH)
 
 
 def known(code: str) -> str:
@@ -39,11 +40,18 @@ def known(code: str) -> str:
 @contextmanager
 def speaking(code: str, *more: Catalogue) -> Iterator[None]:
     """Tell everything inside in the language of `code`, in English where we do not speak it. `more`: catalogues beside ours."""
-    token = _spoken.set(_translations(known(code), more))
+    code = known(code)
+    was, was_code = _spoken.set(_translations(code, more)), _code.set(code)
     try:
         yield
     finally:
-        _spoken.reset(token)
+        _spoken.reset(was)
+        _code.reset(was_code)
+
+
+def spoken() -> str:
+    """Return the code of the language spoken."""
+    return _code.get()
 
 
 @cache
@@ -58,10 +66,10 @@ def _translations(code: str, more: tuple[Catalogue, ...]) -> gettext.NullTransla
 
 def say(text: str, **values: Any) -> str:
     """Return `text` in the language spoken, `values` filled in for the names in braces; numbers as the language writes them."""
-    spoken = _spoken.get()
-    if spoken is _AS_WRITTEN or not text:  # an empty text is a catalogue's own head
+    catalogue = _spoken.get()
+    if catalogue is _AS_WRITTEN or not text:  # an empty text is a catalogue's own head
         return text.format(**values) if values else text
-    return _filled(spoken.gettext(text), values)
+    return _filled(catalogue.gettext(text), values)
 
 
 def say_many(one: str, many: str, number: float, **values: Any) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 
 from services.errors import Refusal
 from services.geodesic import A_M, FLATTENING, distances_m
+from services.language import say
 from services.odometer import Timeline, monotone
 
 FASTEST_KM_H = 100.0  # between two points; faster is a jump of the signal, not a ride
@@ -70,21 +71,23 @@ class Track:
 def ride_of_tracks(tracks: Sequence[Track]) -> Ride:
     """Return the ride in some tracks, which are not joined. Raises RideRefused in one of its kinds."""
     if not any(len(track.seconds) for track in tracks):
-        raise RideRefused("The file holds no recorded track.", field="file", remedy="Send the recording of a ride.")
+        raise RideRefused(
+            say("The file holds no recorded track."), field="file", remedy=say("Send the recording of a ride.")
+        )
     timed = [_timed(track) for track in tracks]
     seconds = np.concatenate([track.seconds for track in timed])
     if len(seconds) < 2:
         raise RideWithoutTimes(
-            "The file says where but not when.",
+            say("The file says where but not when."),
             field="file",
-            remedy="Send the recording of a ride, not a planned route.",
+            remedy=say("Send the recording of a ride, not a planned route."),
         )
     back = sum(int((np.diff(track.seconds) < 0).sum()) for track in timed)
     if back > 1 and back * 10 > len(seconds):
         raise RideTimesRunBack(
-            "The times in the file run backwards.",
+            say("The times in the file run backwards."),
             field="file",
-            remedy="Save the ride again from where it was recorded.",
+            remedy=say("Save the ride again from where it was recorded."),
         )
     km = sum(track_km(track) for track in timed)
     return checked_ride(float(seconds.min()), float(seconds.max()), km)
@@ -94,20 +97,22 @@ def checked_ride(started_s: float, ended_s: float, km: float) -> Ride:
     """Return a ride from its ends (seconds since 1970) and kilometres. Raises RideRefused, RideTooFast."""
     if not (math.isfinite(km) and km >= SHORTEST_KM):
         raise RideRefused(
-            f"The file holds no ride of {SHORTEST_KM * 1000:.0f} m or more.",
-            field="file", remedy="Type what the odometer shows instead.",
+            say("The file holds no ride of {metres:.0f} m or more.", metres=SHORTEST_KM * 1000),
+            field="file", remedy=say("Type what the odometer shows instead."),
         )  # fmt: skip
     try:
         started, ended = (datetime.fromtimestamp(seconds, UTC) for seconds in (started_s, ended_s))
     except (OverflowError, ValueError, OSError):
         raise RideRefused(
-            "The times in the file are none.", field="file", remedy="Save the ride again from where it was recorded."
+            say("The times in the file are none."),
+            field="file",
+            remedy=say("Save the ride again from where it was recorded."),
         ) from None
     lasted = ended - started
     if lasted > LONGEST or km > AVERAGE_KM_H * max(lasted.total_seconds(), 1.0) / 3600:
         raise RideTooFast(
-            f"{km:,.0f} km in {lasted.total_seconds() / 3600:,.1f} h is no ride on a trike.", field="file",
-            remedy="Send one ride at a time, and none by car or train.",
+            say("{km:,.0f} km in {hours:,.1f} h is no ride on a trike.", km=km, hours=lasted.total_seconds() / 3600),
+            field="file", remedy=say("Send one ride at a time, and none by car or train."),
         )  # fmt: skip
     return Ride(started, ended, round(km, 3))
 

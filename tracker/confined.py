@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from services.errors import Refusal
+from services.language import localised, say
 
 ROOT = Path(__file__).resolve().parent.parent
 KEPT = ("PATH", "HOME", "LANG", "SYSTEMROOT")  # no secret, no address of a database
@@ -48,16 +49,18 @@ class Limits:
 
 def say_bytes(count: int) -> str:
     """Return a number of bytes in MB, as messages name it."""
-    return f"{count / 1024**2:.1f} MB".replace(".0 MB", " MB")
+    return f"{localised(f'{count / 1024**2:.1f}'.removesuffix('.0'))} MB"
 
 
 def check_size(content: bytes, most: int, *, if_empty: str, if_large: str) -> None:
     """Refuse a file of no bytes or more than `most`; both remedies are the caller's. Raises: EmptyFile, FileTooLarge."""
     if not content.strip():
-        raise EmptyFile("The file is empty.", field="file", remedy=if_empty)
+        raise EmptyFile(say("The file is empty."), field="file", remedy=if_empty)
     if len(content) > most:
         raise FileTooLarge(
-            f"The file has {say_bytes(len(content))}; the limit is {say_bytes(most)}.", field="file", remedy=if_large
+            say("The file has {size}; the limit is {most}.", size=say_bytes(len(content)), most=say_bytes(most)),
+            field="file",
+            remedy=if_large,
         )
 
 
@@ -77,8 +80,9 @@ def read_in_child(
         )  # fmt: skip
     except (subprocess.TimeoutExpired, subprocess.CalledProcessError):
         raise FileTooLarge(
-            f"The file could not be read within {limits.memory_bytes // 1024**2:,} MB of memory and "
-            f"{limits.cpu_seconds} s.", field="file", remedy=if_large,
+            say("The file could not be read within {megabytes:,} MB of memory and {seconds} s.",
+                megabytes=limits.memory_bytes // 1024**2, seconds=limits.cpu_seconds),
+            field="file", remedy=if_large,
         ) from None  # fmt: skip
     answer = json.loads(done.stdout)
     if told := answer.get("refused"):

@@ -39,7 +39,7 @@ def test_a_day_is_confirmed_the_calendar_moves_and_the_owner_is_told(desk, asked
     asked.visit.refresh_from_db()
     assert (asked.state, asked.decided_by.username, asked.visit.sequence) == ("confirmed", "the-desk", 1)
     message = OutboxMessage.objects.get(kind="appointment")
-    assert "Tuesday 12 May 2026 is agreed" in message.payload["paragraphs"][0]
+    assert message.payload == {"agreed_on": "2026-05-12", "paragraphs": []}
 
 
 def test_who_has_no_mail_address_reads_it_on_the_page(desk, asked):

@@ -1,18 +1,31 @@
 """Days at the bench: asked for by owners, decided by the desk. A day holds what the bench can do, whoever asks first."""
 
 from datetime import date, datetime
+from typing import Any
 
 from django.db import connection
 from django.db.models import F
 
 from services.due_words import say_date
 from services.identity import clean_text
+from services.language import say
+from tracker.actions.bulletin_steps import follow_day
 from tracker.actions.posting import new_message_id
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, WrongState
-from tracker.actions.steps import lock_trikes
+from tracker.actions.steps import lock_trikes, refresh_due
 from tracker.actions.transactions import action
 from tracker.models import Appointment, OutboxMessage, OwnerLink, User, Visit
-from tracker.queries.appointments import OFFER, OPEN, bench_on, for_bench, free_days, open_appointment, refused_days
+from tracker.queries.appointments import (
+    OFFER,
+    OPEN,
+    bench_on,
+    for_bench,
+    free_days,
+    is_offer,
+    open_appointment,
+    refused_days,
+    words_of,
+)
 from tracker.queries.clock import local_date
 
 KIND = "appointment"  # of the mail with the answer
@@ -50,16 +63,21 @@ def ask_for_day(*, link: OwnerLink, on: date, note: str = "", now: datetime) -> 
     today = local_date(now)
     visit = Visit.objects.filter(trike_id=link.trike_id, state=Visit.State.OPEN).prefetch_related("lines").first()
     if visit is None or not for_bench(visit):
-        raise WrongState("Nothing is due at the workshop.", field="on", remedy="Call us if something is wrong.")
+        raise WrongState(
+            say("Nothing is due at the workshop."), field="on", remedy=say("Call us if something is wrong.")
+        )
     if open_appointment(link.trike_id, today) is not None:
-        raise AskedAlready("You asked for a day already.", field="on", remedy="Withdraw it first to choose another.")
+        raise AskedAlready(
+            say("You asked for a day already."), field="on", remedy=say("Withdraw it first to choose another.")
+        )
     _end_past(link.trike_id, now)
     _hold(on)
     refused = [row.on for row in refused_days(visit) if not row.answer.startswith(OFFER)]
     free = free_days(visit.minutes, today, but=refused)
     if on not in free:
         raise DayTaken(
-            f"{say_date(on)} has no room at the bench.", field="on", remedy="Choose one of the days below.",
+            say("{date} has no room at the bench.", date=say_date(on)), field="on",
+            remedy=say("Choose one of the days below."),
             days=[day.isoformat() for day in free[:10]],
         )  # fmt: skip
     return Appointment.objects.create(
@@ -87,12 +105,13 @@ def withdraw(*, link: OwnerLink, now: datetime) -> Appointment:
     lock_trikes([link.trike_id])
     row = open_appointment(link.trike_id, local_date(now))
     if row is None or row.owner_id != link.owner_id:
-        raise WrongState("No day is asked for.", field="on", remedy="Choose a day below.")
+        raise WrongState(say("No day is asked for."), field="on", remedy=say("Choose a day below."))
     was_agreed = row.state == Appointment.State.CONFIRMED
     row.state, row.decided_at = Appointment.State.WITHDRAWN, now
     row.save(update_fields=["state", "decided_at"])
     if was_agreed:
         _change_plan(row)
+    refresh_due(follow_day(row, now, None), now)
     return row
 
 
@@ -113,7 +132,7 @@ def decide_appointment(
     row = Appointment.objects.select_for_update(of=("self",)).select_related("owner", "trike").get(pk=row.pk)
     words = clean_text(answer, MOST_WORDS).strip()
     _check_choice(row, choice, words)
-    was_agreed = row.state == Appointment.State.CONFIRMED
+    was_agreed, asked_on = row.state == Appointment.State.CONFIRMED, row.on
     if choice == "offer":
         words = f"{OFFER}{_said(_room_on(row, on, now))} instead of {_said(row.on)}? {words}".strip()
         row.on = on
@@ -122,7 +141,8 @@ def decide_appointment(
     row.save(update_fields=["on", "state", "answer", "decided_at", "decided_by"])
     if was_agreed or choice == "confirm":
         _change_plan(row)
-    _tell_owner(row, now)
+    _tell_owner(row, asked_on, now)
+    refresh_due(follow_day(row, now, by), now)
     return row
 
 
@@ -162,17 +182,22 @@ def _change_plan(row: Appointment) -> None:
     Visit.objects.filter(pk=row.visit_id).update(sequence=F("sequence") + 1)
 
 
-def _tell_owner(row: Appointment, now: datetime) -> None:
+def _tell_owner(row: Appointment, asked_on: date, now: datetime) -> None:
     """Write the mail with the answer, to be sent outside quiet hours. Who has no address reads it on the page."""
     if not row.owner.email or row.owner.email_dead_at is not None:
         return
-    confirmed = row.state == Appointment.State.CONFIRMED
-    said = [f"{_said(row.on)} is agreed: please bring your trike to us on that day."] if confirmed else []
     OutboxMessage.objects.create(
         key=f"appointment:{row.pk}:{row.state}", kind=KIND, trike=row.trike, owner=row.owner,
         visit_id=row.visit_id, message_id=new_message_id(), created_at=now, not_before=now,
-        payload={
-            "subject": "your day at the workshop" if confirmed else "about the day you asked for",
-            "paragraphs": [*said, *filter(None, [row.answer])],
-        },
+        payload=_told(row, asked_on),
     )  # fmt: skip
+
+
+def _told(row: Appointment, asked_on: date) -> dict[str, Any]:
+    """The answer as facts: the letter tells them in the owner's language, and after them what the desk wrote."""
+    days = {}
+    if row.state == Appointment.State.CONFIRMED:
+        days = {"agreed_on": row.on.isoformat()}
+    elif is_offer(row):
+        days = {"offered_on": row.on.isoformat(), "instead_of": asked_on.isoformat()}
+    return days | {"paragraphs": [words] if (words := words_of(row)) else []}

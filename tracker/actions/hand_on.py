@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from django.conf import settings
 
 from services.identity import clean_text
+from services.language import say
 from tracker.actions.posting import new_message_id
 from tracker.actions.refusals import NotEnough
 from tracker.actions.transactions import action
@@ -24,7 +25,9 @@ def ask_to_hand_on(*, link: OwnerLink, words: str, now: datetime) -> OutboxMessa
     said = clean_text(words, MOST_WORDS).strip()
     if not said:
         raise NotEnough(
-            "Who gets it?", field="words", remedy="A name, a phone number or an address, and from which day on."
+            say("Who gets it?"),
+            field="words",
+            remedy=say("A name, a phone number or an address, and from which day on."),
         )
     seal = hashlib.sha256(said.encode()).hexdigest()[:16]
     message, _ = OutboxMessage.objects.get_or_create(

@@ -12,13 +12,18 @@ from typing import Any
 from django.conf import settings
 from django.template.loader import render_to_string
 
+from services.calendar_words import say_weekday_date
 from services.identity import visible
 from services.intervals import covered_tasks, say_date
 from services.kinds import includes_map
+from services.language import known, marked, say
 from tracker.actions.appointments import KIND as APPOINTMENT
+from tracker.actions.bulletin_notices import STAGE as BULLETIN
 from tracker.actions.posting import Letter, sender_of
 from tracker.actions.reminder_messages import QUESTION, REMINDER
 from tracker.models import JobCard, OutboxMessage
+from tracker.queries.appointments import offer_words
+from tracker.queries.bulletin_notices import NoticeTold, notice_on
 from tracker.queries.reminders import OwnerView, Told, stage_word
 from tracker.queries.summaries import SUMMARY, owner_summary
 
@@ -41,20 +46,30 @@ def write_letter(message: OutboxMessage, view: OwnerView, links: Links, now: dat
     words = words_of(message, view, links)
     if message.kind == SUMMARY:
         words |= words_of_summary(message, now)
-    template = TEMPLATES.get(message.kind, "notice")
+    notice = _notice(message, view)
+    if notice is not None:
+        words |= {"notice": notice, "notice_day": say_date(notice.day)}
+    template = "bulletin" if notice else TEMPLATES.get(message.kind, "notice")
     mail = EmailMessage(policy=POLICY)
     for name, value in _headers(message, view, links, words["subject"], now).items():
         mail[name] = value
     text, page = (visible(render_to_string(f"mail/{template}.{kind}", words)) for kind in ("txt", "html"))
     mail.set_content(text.strip() + "\n", cte="quoted-printable")
     mail.add_alternative(page, subtype="html", cte="quoted-printable")
-    mail["Content-Language"] = view.owner.language  # after the text: setting it clears what stood there of Content-
+    mail["Content-Language"] = words["language"]  # after the text: setting it clears what stood there of Content-
     return Letter(
         message_id=message.message_id,
         sender=sender_of(message.message_id),
         recipient=view.owner.email,
         content=mail.as_bytes(),
     )
+
+
+def _notice(message: OutboxMessage, view: OwnerView) -> NoticeTold | None:
+    """What a safety notice tells of its bulletin; None for any other message."""
+    if message.stage != BULLETIN:
+        return None
+    return notice_on(message.payload["bulletin"], message.trike_id, view.today)
 
 
 @dataclass(frozen=True)
@@ -69,7 +84,8 @@ class Entry:
     @property
     def when(self) -> str:
         """When it is due, in words."""
-        return f"{'was due' if self.task.status == 'overdue' else 'due'} {say_date(self.task.due_on)}"
+        date = say_date(self.task.due_on)
+        return say("was due {date}", date=date) if self.task.status == "overdue" else say("due {date}", date=date)
 
 
 def entries_of(tasks: Sequence[Told]) -> list[Entry]:
@@ -106,6 +122,7 @@ def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str,
     beside = {caution for card in own for caution in card.cautions}
     return {
         "view": view,
+        "language": known(view.owner.language),
         "work": work,
         "own": own,
         "whole": len(work) + len(own) <= TOLD_WHOLE,
@@ -113,7 +130,7 @@ def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str,
         "stage": stage_word(message.stage),
         "subject": subject_of(message, view),
         "visit_on": say_date(view.visit.planned_on) if view.visit else "",
-        "payload": message.payload,
+        "paragraphs": paragraphs_of(message),
         "snoozed_until": _said_day(message.payload.get("snoozed_until")),
         "read_on": _said_day(message.payload.get("read_on")),
         "links": links,
@@ -135,24 +152,46 @@ def words_of_summary(message: OutboxMessage, now: datetime) -> dict[str, Any]:
     return {"summary": told, "card": card}
 
 
+_SUBJECTS = marked({
+    SUMMARY: "Your trike {trike}: what we did", QUESTION: "Your trike {trike}: what does your display show?",
+    "own": "Your trike {trike}: a check you can do yourself",
+    "heads_up": "Your trike {trike}: service due soon, first on {date}",
+    "due": "Your trike {trike}: service is due now", "overdue": "Your trike {trike}: service is overdue",
+    "snoozed": "Your trike {trike}: one thing that should not wait", REMINDER: "Your trike {trike}: service",
+    "agreed": "Your trike {trike}: your day at the workshop",
+    "answered": "Your trike {trike}: about the day you asked for", "other": "About your trike {trike}",
+})  # fmt: skip
+
+
 def subject_of(message: OutboxMessage, view: OwnerView) -> str:
-    """Return the subject in everyday words."""
-    if message.kind == SUMMARY:
-        return f"Your trike {view.name}: what we did"
+    """Return the subject in everyday words; of a notice the one that somebody wrote."""
+    if message.payload.get("subject"):
+        return message.payload["subject"]
+    date = say_date(view.work[0].due_on) if view.work else ""
+    return say(_SUBJECTS[_what(message, view)], trike=view.name, date=date)
+
+
+def _what(message: OutboxMessage, view: OwnerView) -> str:
+    """Which subject is right."""
     if message.kind == APPOINTMENT:
-        return f"Your trike {view.name}: {message.payload['subject']}"
-    if message.kind == QUESTION:
-        return f"Your trike {view.name}: what does your display show?"
-    if message.kind != REMINDER:
-        return message.payload.get("subject", f"About your trike {view.name}")
-    if not view.work:
-        return f"Your trike {view.name}: a check you can do yourself"
-    return f"Your trike {view.name}: " + {
-        "heads_up": f"service due soon, first on {say_date(view.work[0].due_on)}",
-        "due": "service is due now",
-        "overdue": "service is overdue",
-        "snoozed": "one thing that should not wait",
-    }.get(stage_word(message.stage), "service")
+        return "agreed" if "agreed_on" in message.payload else "answered"
+    if message.kind == REMINDER:
+        stage = stage_word(message.stage)
+        return "own" if not view.work else stage if stage in _SUBJECTS else REMINDER
+    return message.kind if message.kind in {SUMMARY, QUESTION} else "other"
+
+
+def paragraphs_of(message: OutboxMessage) -> list[str]:
+    """Return what somebody wrote to the owner, or the answer to the day they asked for."""
+    told = message.payload
+    said = list(told.get("paragraphs", ()))
+    if day := told.get("agreed_on"):
+        agreed = say_weekday_date(date.fromisoformat(day))
+        said.insert(0, say("{day} is agreed: please bring your trike to us on that day.", day=agreed))
+    if day := told.get("offered_on"):
+        words = offer_words(date.fromisoformat(day), date.fromisoformat(told["instead_of"]))
+        said = [" ".join([words, *said])]
+    return said
 
 
 def _headers(message: OutboxMessage, view: OwnerView, links: Links, subject: str, now: datetime) -> dict[str, Any]:

@@ -23,6 +23,7 @@ from tracker.actions.posting import Channel, Delivery, Letter, Outcome, address_
 from tracker.actions.refusals import FieldInvalid, Invalid, WrongState
 from tracker.actions.reminder_messages import QUESTION, REMINDER, SNOOZED
 from tracker.actions.transactions import action
+from tracker.language import in_language
 from tracker.models import OutboxMessage, Owner, User, Visit
 from tracker.queries.appointments import has_agreed_day
 from tracker.queries.asking import read_days
@@ -101,7 +102,8 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
 def _written(message: OutboxMessage, now: datetime) -> Letter:
     if message.kind in TO_DESK:
         return write_desk_letter(message, now)
-    return write_letter(message, owner_view(message.trike, message.owner, now), _links(message, now), now)
+    with in_language(message.owner.language):
+        return write_letter(message, owner_view(message.trike, message.owner, now), _links(message, now), now)
 
 
 def _unwanted(message: OutboxMessage, now: datetime) -> str:

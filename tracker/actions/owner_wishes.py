@@ -11,6 +11,7 @@ from services.hemisphere import is_southern
 from services.intervals import covered_tasks
 from services.kinds import all_tasks, includes_map
 from services.kinds import task as task_of
+from services.language import say
 from tracker.actions.refusals import FieldInvalid, Invalid, UnknownTimeZone, WrongState
 from tracker.actions.reminder_messages import REMINDER, SNOOZED
 from tracker.actions.steps import draft_of, lock_trikes, refresh_due, write_logs
@@ -44,17 +45,17 @@ def snooze_visit(*, link: OwnerLink, weeks: int, now: datetime) -> Visit:
     Raises FieldInvalid, WrongState (nothing due), SafetyDoesNotWait.
     """
     if weeks not in (0, *SNOOZE_WEEKS):
-        raise FieldInvalid("Choose 1, 2 or 4 weeks.", field="weeks", remedy="Choose one of those offered.")
+        raise FieldInvalid(say("Choose 1, 2 or 4 weeks."), field="weeks", remedy=say("Choose one of those offered."))
     lock_trikes([link.trike_id])
     visit = Visit.objects.filter(trike_id=link.trike_id, state=Visit.State.OPEN).first()
     if visit is None:
-        raise WrongState("Nothing is due now.", field="weeks", remedy="We write when something is.")
+        raise WrongState(say("Nothing is due now."), field="weeks", remedy=say("We write when something is."))
     today = owner_today(link.owner, now)
     late = _overdue_safety(visit, today)
     if weeks and late:
         raise SafetyDoesNotWait(
-            f"{late} is overdue and matters for your safety: we cannot leave it unsaid.", field="weeks",
-            remedy="Ask for a day, or call us.",
+            say("{task} is overdue and matters for your safety: we cannot leave it unsaid.", task=late), field="weeks",
+            remedy=say("Ask for a day, or call us."),
         )  # fmt: skip
     visit.snoozed_until = today + timedelta(weeks=weeks) if weeks else None
     visit.save(update_fields=["snoozed_until"])
@@ -67,7 +68,7 @@ def snooze_visit(*, link: OwnerLink, weeks: int, now: datetime) -> Visit:
 def _overdue_safety(visit: Visit, today: date) -> str:
     """The title of a safety task of this visit that is past its day; '' where none is."""
     late = (line for line in lines_of_visit(visit) if line.safety and line.due_on < today)
-    return next((task_of(line.task).title for line in late), "")
+    return next((say(task_of(line.task).title) for line in late), "")
 
 
 @action
@@ -80,15 +81,15 @@ def set_quiet(
     """
     hours = (from_hour, until_hour)
     if (from_hour is None) is not (until_hour is None) or any(h is not None and not 0 <= h <= 23 for h in hours):
-        raise FieldInvalid("Choose two hours from 0 to 23.", field="from_hour", remedy="Such as 20 and 8.")
+        raise FieldInvalid(say("Choose two hours from 0 to 23."), field="from_hour", remedy=say("Such as 20 and 8."))
     days = sorted(set(weekdays))
     if not set(days) <= set(range(7)):
-        raise FieldInvalid("That is no day of the week.", field="weekdays", remedy="Tick the days again.")
+        raise FieldInvalid(say("That is no day of the week."), field="weekdays", remedy=say("Tick the days again."))
     if len(days) == 7:
         raise FieldInvalid(
-            "Every day would be quiet.",
+            say("Every day would be quiet."),
             field="weekdays",
-            remedy="Leave one day, or stop the reminders on your trike's page.",
+            remedy=say("Leave one day, or stop the reminders on your trike's page."),
         )
     return _set(link, quiet_from_hour=from_hour, quiet_until_hour=until_hour, quiet_weekdays=days)
 
@@ -99,11 +100,17 @@ def set_units(*, link: OwnerLink, distance_unit: str, pressure_unit: str, time_z
     seasons: the due lines follow at once. Raises FieldInvalid, UnknownTimeZone.
     """
     if distance_unit not in DISTANCES:
-        raise FieldInvalid("A distance is in km or miles.", field="distance_unit", remedy="Choose one of them.")
+        raise FieldInvalid(
+            say("A distance is in km or miles."), field="distance_unit", remedy=say("Choose one of them.")
+        )
     if pressure_unit not in PRESSURES:
-        raise FieldInvalid("A pressure is in psi, bar or kPa.", field="pressure_unit", remedy="Choose one of them.")
+        raise FieldInvalid(
+            say("A pressure is in psi, bar or kPa."), field="pressure_unit", remedy=say("Choose one of them.")
+        )
     if time_zone not in available_timezones():
-        raise UnknownTimeZone("That is no time zone we know.", field="time_zone", remedy="Such as Europe/Berlin.")
+        raise UnknownTimeZone(
+            say("That is no time zone we know."), field="time_zone", remedy=say("Such as Europe/Berlin.")
+        )
     was_southern = is_southern(link.owner.time_zone)
     if was_southern is not is_southern(time_zone):
         lock_trikes(_owned(link))  # before the owner, as everywhere
@@ -131,13 +138,13 @@ def tick_own_task(*, link: OwnerLink, task: str, component_ids: Collection[int],
     """
     own = {row.code: row for row in all_tasks() if row.owner_can}
     if task not in own:
-        raise NotForOwners("The workshop does this for you.", field="task", remedy="Ask for a day.")
+        raise NotForOwners(say("The workshop does this for you."), field="task", remedy=say("Ask for a day."))
     lock_trikes([link.trike_id])
     wanted = set(component_ids)
     due = DueLine.objects.filter(trike_id=link.trike_id, task=task, owner_can=True, component_id__in=wanted)
     here = set(Fitment.objects.current().filter(trike_id=link.trike_id).values_list("component_id", flat=True))
     if not wanted or not wanted <= here or due.count() != len(wanted):
-        raise Invalid("This is not due on your trike.", field="task", remedy="Look at the list again.")
+        raise Invalid(say("This is not due on your trike."), field="task", remedy=say("Look at the list again."))
     done = [row for row in _with_included(link.trike_id, task, wanted) if not _done_today(row, link.owner, now)]
     Completion.objects.bulk_create(
         Completion(component_id=component_id, trike_id=link.trike_id, task=code, done_at=now, via=via, source=SOURCE,

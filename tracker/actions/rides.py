@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from services.due_words import say_date
+from services.language import ENGLISH, say, speaking
 from services.rides import Ride
 from services.units import say_distance
 from tracker.actions.refusals import Conflict, Invalid, WrongState
@@ -53,12 +54,18 @@ def take_ride(
     """
     trike = lock_version(Trike, trike_id, None)
     if trike.state == Trike.State.RETIRED:
-        raise WrongState(f"Trike {trike} is retired.", field="trike", remedy="Rides are counted for trikes in service.")
+        raise WrongState(
+            say("Trike {trike} is retired.", trike=trike), field="trike",
+            remedy=say("Rides are counted for trikes in service."),
+        )  # fmt: skip
     if ride.ended_at > now + SKEW:
-        raise RideInFuture("The ride lies in the future.", field="file", remedy="Check the clock of the recorder.")
+        raise RideInFuture(
+            say("The ride lies in the future."), field="file", remedy=say("Check the clock of the recorder.")
+        )
     _refuse_twice(trike, ride, sha256)
     begun = _begun(trike, ride)
-    row = _write(trike, ride, sha256, begun, by, now)
+    with speaking(ENGLISH):  # the record's words
+        row = _write(trike, ride, sha256, begun, by, now)
     body = {"reading": row.reading_id, "km": row.km, "shows": row.reading.km}
     write_logs([draft_of(trike.pk, "ride", ride.ended_at, by, source, body)], now)
     refresh_due([trike.pk], now)
@@ -70,9 +77,9 @@ def _refuse_twice(trike: Trike, ride: Ride, sha256: str) -> None:
     same = rides.filter(sha256=sha256) | rides.filter(started_at__lt=ride.ended_at, ended_at__gt=ride.started_at)
     if same.exists():
         raise RideAlreadyCounted(
-            f"The ride of {_day(ride.started_at)} is counted already.",
+            say("The ride of {date} is counted already.", date=_day(ride.started_at)),
             field="file",
-            remedy="There is nothing more to do.",
+            remedy=say("There is nothing more to do."),
         )
 
 
@@ -81,12 +88,15 @@ def _begun(trike: Trike, ride: Ride) -> LastRead:
     begun = last_read(trike.pk)
     if begun is None:
         raise RideNeedsReading(
-            "Nobody has read the odometer yet.", field="file", remedy="Type what it shows; rides count from then on."
+            say("Nobody has read the odometer yet."),
+            field="file",
+            remedy=say("Type what it shows; rides count from then on."),
         )
     if ride.started_at < begun.at:
         raise RideBeforeReading(
-            f"The odometer was read on {_day(begun.at)}, after this ride of {_day(ride.started_at)} began: it is in that "
-            "reading already.", field="file", remedy="There is nothing more to do.",
+            say("The odometer was read on {read}, after this ride of {begun} began: it is in that reading already.",
+                read=_day(begun.at), begun=_day(ride.started_at)),
+            field="file", remedy=say("There is nothing more to do."),
         )  # fmt: skip
     return begun
 

@@ -2,12 +2,14 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
 from services.entry_question import EntryDoubt, with_doubt
 from services.identity import clean_text
+from services.language import ENGLISH, say, speaking
 from services.odometer import Verdict, judge_reading
 from services.readings import Proposal
 from services.units import to_km
@@ -50,16 +52,18 @@ def keep_reading(
     meaning, from a person who was. Raises PleaseConfirm with the question while it is open.
     """
     if trike.state == Trike.State.RETIRED:
-        raise WrongState(f"Trike {trike} is retired.", field="trike", remedy="Readings are kept for trikes in service.")
-    segment = segment_around(trike.pk, read_at)
-    verdict = judge(segment, value, unit, read_at, now, strict=strict)
-    meant, answered = None, False
-    if answer is not None:
-        doubt = doubt_of(segment, value, unit, day_of(read_at), owner=source == Source.OWNER)
-        if doubt is not None and with_doubt(verdict, doubt) != verdict:
-            verdict = with_doubt(verdict, doubt)
-            meant, answered = _answer_to(verdict, doubt, answer), True
-            verdict = Verdict(verdict.state, CONFIRMED, f"Asked: {verdict.reason}", verdict.proposals)
+        raise WrongState(
+            say("Trike {trike} is retired.", trike=trike), field="trike",
+            remedy=say("Readings are kept for trikes in service."),
+        )  # fmt: skip
+    typed = _Typed(segment_around(trike.pk, read_at), value, unit, read_at, now, strict, source)
+    verdict, doubt = typed.judged(asked=answer is not None)
+    meant, answered = _answer_to(verdict, doubt, answer), doubt is not None
+    if verdict.reason:  # so far in the words of who typed it; kept in those of the record
+        with speaking(ENGLISH):
+            verdict, _ = typed.judged(asked=answered)
+    if answered:
+        verdict = Verdict(verdict.state, CONFIRMED, f"Asked: {verdict.reason}", verdict.proposals)
     reading = OdometerReading.objects.create(
         trike=trike, read_at=read_at, value=Decimal(str(value)).quantize(Decimal("0.001")), unit=unit,
         km=meant.km if meant else float(to_km(float(value), unit)), source=source, verdict=verdict.state,
@@ -75,12 +79,38 @@ def keep_reading(
     return reading
 
 
-def _answer_to(question: Verdict, doubt: EntryDoubt, answer: str) -> Proposal | None:
+@dataclass(frozen=True)
+class _Typed:
+    """A reading as it was typed, among the accepted ones of its display."""
+
+    segment: Segment
+    value: Decimal | float
+    unit: str
+    read_at: datetime
+    now: datetime
+    strict: bool
+    source: str
+
+    def judged(self, *, asked: bool) -> tuple[Verdict, EntryDoubt | None]:
+        """The verdict, in the language spoken; where somebody can be asked and there is a question, with its doubt."""
+        verdict = judge(self.segment, self.value, self.unit, self.read_at, self.now, strict=self.strict)
+        if not asked:
+            return verdict, None
+        is_owner = self.source == Source.OWNER
+        doubt = doubt_of(self.segment, self.value, self.unit, day_of(self.read_at), owner=is_owner)
+        if doubt is None or with_doubt(verdict, doubt) == verdict:
+            return verdict, None
+        return with_doubt(verdict, doubt), doubt
+
+
+def _answer_to(question: Verdict, doubt: EntryDoubt | None, answer: str | None) -> Proposal | None:
     """What the typist says it meant: None for as typed. Raises PleaseConfirm where the question is not answered yet."""
+    if doubt is None:
+        return None
     meant = next((proposal for proposal in question.proposals if proposal.code == answer), None)
     if meant is None and answer != AS_TYPED:
         raise PleaseConfirm(
-            question.reason, field="value", remedy="If it is right as typed, send it again.",
+            question.reason, field="value", remedy=say("If it is right as typed, send it again."),
             expected_low_km=round(doubt.low_km, 1), expected_high_km=round(doubt.high_km, 1),
             proposals=_written(question.proposals),
         )  # fmt: skip

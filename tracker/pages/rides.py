@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
+from services.language import say
 from services.rides import Ride
 from services.units import say_distance
 from tracker.actions.rides import take_ride
@@ -41,7 +42,8 @@ class RideForm(fields.Form):
 def ride_in(request: HttpRequest) -> tuple[Ride, str]:
     """Return the ride in the file that was sent, and the file's SHA-256. Raises what read_ride raises."""
     if FIELD in dropped_files(request):
-        raise FileTooLarge(f"The file is larger than {say_bytes(MAX_BYTES)}.", field=FIELD, remedy=ONE_AT_A_TIME)
+        too_large = say("The file is larger than {most}.", most=say_bytes(MAX_BYTES))
+        raise FileTooLarge(too_large, field=FIELD, remedy=say(ONE_AT_A_TIME))
     content = request.FILES[FIELD].read() if FIELD in request.FILES else b""
     return read_ride(content), sha256(content).hexdigest()
 

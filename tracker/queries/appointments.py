@@ -8,7 +8,9 @@ from django.conf import settings
 from django.db.models import Count, QuerySet, Sum
 
 from services.bench_days import Bench, works_on
+from services.calendar_words import say_weekday_date
 from services.kinds import task as task_of
+from services.language import say
 from tracker.models import Appointment, Visit
 from tracker.queries.closings import days_closed
 
@@ -94,6 +96,19 @@ def standing(trike_id: int, visit: Visit | None, today: date, near: int = 4) -> 
 def is_offer(row: Appointment) -> bool:
     """Whether the desk offered another day, which then is its `on`."""
     return row.state == Appointment.State.DECLINED and row.answer.startswith(OFFER)
+
+
+def words_of(row: Appointment) -> str:
+    """Return what the desk wrote itself with its answer: of an offer, what follows the question."""
+    return row.answer.partition("? ")[2] if is_offer(row) else row.answer
+
+
+def offer_words(day: date, instead_of: date | None = None) -> str:
+    """Return the question whether another day suits, as its owner reads it."""
+    if instead_of is None:
+        return say("Could you come on {day} instead?", day=say_weekday_date(day))
+    days = {"day": say_weekday_date(day), "asked": say_weekday_date(instead_of)}
+    return say("Could you come on {day} instead of {asked}?", **days)
 
 
 def appointments(state: str = "") -> QuerySet[Appointment]:

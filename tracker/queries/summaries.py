@@ -9,8 +9,10 @@ from django.conf import settings
 from services import summary
 from services.kinds import comes_with
 from services.kinds import task as task_of
+from services.language import ENGLISH
 from services.positions import POSITIONS
 from services.release import demanded
+from tracker.language import in_language
 from tracker.models import DueLine, JobCard, JobTask, OutboxMessage, Owner, Ownership
 from tracker.queries.clock import local_date
 from tracker.queries.due import range_words
@@ -42,16 +44,18 @@ class OwnerSummary:
 
 
 def owner_summary(card: JobCard, now: datetime) -> OwnerSummary:
-    """Return what the owner of the trike, as of the day of the work, is told about this card."""
+    """Return what the owner of the trike, as of the day of the work, is told about this card, in their language."""
     owner = owner_then(card)
     today = now.astimezone(_zone(owner)).date()
-    text = proposal(card, owner)
+    with in_language(owner.language if owner else ENGLISH):
+        text = proposal(card, owner)
+        ahead = tuple(summary.next_lines(ahead_of(card, today), today))
     return OwnerSummary(
         card=card,
         owner=owner,
         text=card.summary or text,
         proposed=text,
-        ahead=tuple(summary.next_lines(ahead_of(card, today), today)),
+        ahead=ahead,
         message=OutboxMessage.objects.filter(key=message_key(card.pk)).first(),
     )
 

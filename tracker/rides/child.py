@@ -5,13 +5,16 @@ database. So the process that asks waits for the child. Three hours recorded eve
 as FIT; a web process lets two children run at once.
 """
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from threading import BoundedSemaphore
 
+from services.language import ENGLISH, say, speaking, spoken
 from services.rides import Ride, RideRefused
 from tracker.confined import FileRefused, answer_parent, read_in_child
+from tracker.language import OURS
 from tracker.rides.limits import CHILD, CHILD_WAIT_SECONDS, CHILDREN_AT_ONCE
 from tracker.rides.opening import ONE_AT_A_TIME, check_kind, check_ride_size, open_ride
 from tracker.rides.refusals import RideReaderBusy
@@ -28,7 +31,12 @@ def read_ride(content: bytes) -> Ride:
     check_kind(content)
     with _place():
         told = read_in_child(
-            "tracker.rides.child", content, CHILD, kinds=(FileRefused, RideRefused), if_large=ONE_AT_A_TIME
+            "tracker.rides.child",
+            content,
+            CHILD,
+            spoken(),
+            kinds=(FileRefused, RideRefused),
+            if_large=say(ONE_AT_A_TIME),
         )
     return Ride(datetime.fromisoformat(told["started"]), datetime.fromisoformat(told["ended"]), told["km"])
 
@@ -37,7 +45,9 @@ def read_ride(content: bytes) -> Ride:
 def _place() -> Iterator[None]:
     if not _places.acquire(timeout=CHILD_WAIT_SECONDS):
         raise RideReaderBusy(
-            "Other ride files are being read at the moment.", field="file", remedy="Send it again in a minute."
+            say("Other ride files are being read at the moment."),
+            field="file",
+            remedy=say("Send it again in a minute."),
         )
     try:
         yield
@@ -51,4 +61,5 @@ def _read(content: bytes) -> dict:
 
 
 if __name__ == "__main__":
-    answer_parent(CHILD, _read)
+    with speaking(*sys.argv[1:] or [ENGLISH], OURS):
+        answer_parent(CHILD, _read)

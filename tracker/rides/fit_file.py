@@ -9,16 +9,16 @@ import numpy as np
 from fitdecode import CrcCheck, ErrorHandling, FitDataMessage, FitReader
 
 from services.errors import Refusal
+from services.language import say
 from services.rides import Ride, RideRefused, Track, checked_ride, ride_of_tracks
 from tracker.confined import FileTooLarge
 from tracker.rides.limits import MAX_POINTS
-from tracker.rides.refusals import NotARideFile
+from tracker.rides.refusals import SAVE_AGAIN, NotARideFile
 
 FIT_EPOCH = 631_065_600  # 31 Dec 1989 00:00 UTC in seconds since 1970 (FIT protocol, date_time)
 RELATIVE_BELOW = 0x10000000  # smaller values count since the device was switched on (FIT profile, date_time)
 SEMICIRCLE = 180 / 2**31
 RIDDEN = {None, "generic", "cycling", "e_biking", "transition", "fitness_equipment", "all"}
-SAVE_AGAIN = "Save the ride again from where it was recorded, as GPX or FIT."
 
 
 @dataclass
@@ -45,7 +45,9 @@ def read_fit(content: bytes) -> Ride:
     except Refusal:
         raise
     except Exception:  # what a decoder does with hostile bytes nobody can list; the process it runs in is its own
-        raise NotARideFile("The file is damaged: it is no whole FIT file.", field="file", remedy=SAVE_AGAIN) from None
+        raise NotARideFile(
+            say("The file is damaged: it is no whole FIT file."), field="file", remedy=say(SAVE_AGAIN)
+        ) from None
     return _ride(told)
 
 
@@ -59,7 +61,9 @@ def _messages(content: bytes) -> Iterator[FitDataMessage]:
             records += 1
             if records > MAX_POINTS:
                 raise FileTooLarge(
-                    f"The file has more than {MAX_POINTS:,} records.", field="file", remedy="Send one ride at a time."
+                    say("The file has more than {number:,} records.", number=MAX_POINTS),
+                    field="file",
+                    remedy=say("Send one ride at a time."),
                 )
             yield frame
 
@@ -68,8 +72,8 @@ def _take_session(told: _Told, message: FitDataMessage) -> None:
     sport = _value(message, "sport")
     if isinstance(sport, str) and sport not in RIDDEN:
         raise RideRefused(
-            f"The file says that this was {sport.replace('_', ' ')}, not riding.",
-            field="file", remedy="Send the rides of this trike only.",
+            say("The file says that this was {sport}, not riding.", sport=sport.replace("_", " ")),
+            field="file", remedy=say("Send the rides of this trike only."),
         )  # fmt: skip
     started, lasted = _moment(message, "start_time"), _number(message, "total_elapsed_time")
     metres = _number(message, "total_distance")

@@ -9,12 +9,12 @@ import numpy as np
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
+from services.language import say
 from services.rides import Ride, Track, ride_of_tracks
 from tracker.confined import FileTooLarge
 from tracker.rides.limits import MAX_POINTS
-from tracker.rides.refusals import NotARideFile, UnsafeRideFile
+from tracker.rides.refusals import SAVE_AGAIN, NotARideFile, UnsafeRideFile
 
-SAVE_AGAIN = "Save the ride again from where it was recorded, as GPX or FIT."
 Point = tuple[float, float, float]
 
 
@@ -26,9 +26,11 @@ def read_gpx(content: bytes) -> Ride:
     try:
         return ride_of_tracks([_track(points) for points in _segments(content)])
     except DefusedXmlException:
-        raise UnsafeRideFile("The file defines XML entities.", field="file", remedy=SAVE_AGAIN) from None
+        raise UnsafeRideFile(say("The file defines XML entities."), field="file", remedy=say(SAVE_AGAIN)) from None
     except (ParseError, LookupError, ValueError):  # LookupError: an encoding nobody knows
-        raise NotARideFile("The file is damaged: it is no well-formed GPX.", field="file", remedy=SAVE_AGAIN) from None
+        raise NotARideFile(
+            say("The file is damaged: it is no well-formed GPX."), field="file", remedy=say(SAVE_AGAIN)
+        ) from None
 
 
 def _segments(content: bytes) -> Iterator[list[Point]]:
@@ -40,7 +42,8 @@ def _segments(content: bytes) -> Iterator[list[Point]]:
         if root is None:
             root = element
             if name != "gpx":
-                raise NotARideFile(f"This is XML, but '{name[:20]}' and not GPX.", field="file", remedy=SAVE_AGAIN)
+                told = say("This is XML, but '{name}' and not GPX.", name=name[:20])
+                raise NotARideFile(told, field="file", remedy=say(SAVE_AGAIN))
         if event == "start":
             continue
         if name == "trkpt":
@@ -53,7 +56,9 @@ def _segments(content: bytes) -> Iterator[list[Point]]:
             element.clear()
         if left < 0:
             raise FileTooLarge(
-                f"The file has more than {MAX_POINTS:,} points.", field="file", remedy="Send one ride at a time."
+                say("The file has more than {number:,} points.", number=MAX_POINTS),
+                field="file",
+                remedy=say("Send one ride at a time."),
             )
 
 

@@ -1,6 +1,9 @@
 """What a ride file is refused for, besides what tracker/confined.py says of any file and services/rides.py of the ride."""
 
+from services.language import marked
 from tracker.confined import FileRefused
+
+(SAVE_AGAIN,) = marked(("Save the ride again from where it was recorded, as GPX or FIT.",))
 
 
 class NotARideFile(FileRefused):
