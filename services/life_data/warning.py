@@ -143,6 +143,15 @@ def likely_range(expected: float, spread: float = 0.0, confidence: float = 0.9) 
     return most_with(expected, tail, spread), most_with(expected, 1.0 - tail, spread)
 
 
+def likely_ranges(
+    expected: ArrayLike, spread: ArrayLike = 0.0, confidence: float = 0.9
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return `likely_range` of many at once, arrays (k,) of whole numbers. Raises BadCounts."""
+    tail = tail_of(confidence)
+    low, high = (_rare_from(expected, 1.0 - level, spread, 1) - 1 for level in (tail, 1.0 - tail))
+    return low, high
+
+
 def most_with(expected: float, level: float, spread: float = 0.0) -> int:
     """Return the smallest count that is not exceeded with at least the chance `level`. Raises BadCounts: level outside (0, 1)."""
     return int(_rare_from(expected, 1.0 - level, spread, 1)) - 1

@@ -19,6 +19,7 @@ from services.review.observed import PartLives
 
 FEWEST_PARTS = 3  # a group of fewer pieces is not compared, only part of the rest (common practice, no source)
 FEWEST_FAILURES = 2  # below it there is nothing to compare, whatever the group
+CONFIDENCE = 0.90
 _NOTHING = 1e-12  # expected failures of a group that never reached an age at which any failed
 
 
@@ -72,37 +73,53 @@ def compared(pieces: Pieces, dimension: str, label: Array) -> list[Comparison]:
     told = np.flatnonzero((names != "") & (sizes >= FEWEST_PARTS))
     if len(told) < 2 or pieces.failed.sum() < FEWEST_FAILURES:
         return []
-    failed = np.bincount(group, pieces.failed)
-    expected = np.bincount(group, pieces.expected)
-    rest, rest_expected = failed.sum() - failed, np.maximum(expected.sum() - expected, _NOTHING)
-    p = tests.rate_p(failed[told], np.maximum(expected[told], _NOTHING), rest[told], rest_expected[told])
-    return [
-        _comparison(pieces, dimension, str(names[row]), group == row, float(chance))
-        for row, chance in zip(told, p, strict=True)
-    ]
+    owns = [group == row for row in told]
+    failed, expected, run = (
+        np.array([column[own].sum() for own in owns]) for column in (pieces.failed, pieces.expected, pieces.run)
+    )
+    rest, rest_expected = pieces.failed.sum() - failed, pieces.expected.sum() - expected
+    expected, rest_expected = np.maximum(expected, _NOTHING), np.maximum(rest_expected, _NOTHING)
+    ran = np.maximum(run, _NOTHING)
+    low, high = rate_limits(failed, ran, confidence=CONFIDENCE)
+    p = tests.rate_p(failed, expected, rest, rest_expected)
+    on_one = [most_on_one(pieces.machine[own & pieces.failed]) for own in owns]
+    without = _without_worst(pieces, owns, on_one, failed, expected, rest, rest_expected)
+    found = []
+    for at, own in enumerate(owns):
+        counts = int(failed[at]), float(expected[at]), int(rest[at]), float(rest_expected[at])
+        ratio_low, ratio_high = tests.ratio_limits(*counts, CONFIDENCE)
+        found.append(
+            Comparison(
+                dimension, str(names[told[at]]), counts[0], int(own.sum()), float(run[at]), counts[1], counts[2],
+                int((~own).sum()), float(pieces.run.sum() - run[at]), counts[3], float(failed[at] / ran[at]),
+                float(low[at]), float(high[at]), _ratio(*counts), ratio_low,
+                float(ratio_high) if np.isfinite(ratio_high) else None, float(p[at]), machines=on_one[at][0],
+                most_on_one=on_one[at][1], worst_machine=on_one[at][2], p_without=without[at],
+                carried=int(pieces.fitted[own].sum()), mode=common_mode(pieces.mode[own & pieces.failed]),
+            )
+        )  # fmt: skip
+    return found
 
 
-def _comparison(pieces: Pieces, dimension: str, name: str, own: Array, p: float) -> Comparison:
-    failed, rest = int(pieces.failed[own].sum()), int(pieces.failed[~own].sum())
-    expected = max(float(pieces.expected[own].sum()), _NOTHING)
-    rest_expected = max(float(pieces.expected[~own].sum()), _NOTHING)
-    run = float(pieces.run[own].sum())
-    low, high = rate_limits(failed, run, confidence=0.90) if run > 0 else (0.0, 0.0)
-    ratio_low, ratio_high = tests.ratio_limits(failed, expected, rest, rest_expected, 0.90)
-    machines, most, worst = most_on_one(pieces.machine[own & pieces.failed])
-    without = None
-    if most > 1 and failed:
-        one = own & (pieces.machine == worst)
-        left = max(expected - float(pieces.expected[one].sum()), _NOTHING)
-        without = float(tests.rate_p(failed - most, left, rest, rest_expected)[0])
-    return Comparison(
-        dimension, name, failed, int(own.sum()), run, expected, rest, int((~own).sum()), float(pieces.run[~own].sum()),
-        rest_expected, failed / run if run > 0 else 0.0, float(low), float(high),
-        (failed / expected) / (rest / rest_expected) if rest else None, ratio_low,
-        float(ratio_high) if np.isfinite(ratio_high) else None, p, machines=machines, most_on_one=most,
-        worst_machine=worst, p_without=without, carried=int(pieces.fitted[own].sum()),
-        mode=common_mode(pieces.mode[own & pieces.failed]),
-    )  # fmt: skip
+def _ratio(failed: int, expected: float, rest: int, rest_expected: float) -> float | None:
+    return (failed / expected) / (rest / rest_expected) if rest else None
+
+
+def _without_worst(
+    pieces: Pieces, owns: list[Array], on_one: list[tuple[int, int, int | None]], failed: Array, expected: Array,
+    rest: Array, rest_expected: Array,
+) -> list[float | None]:  # fmt: skip
+    """p of each group without the machine that has most of its failures; None where no machine has two."""
+    asked = [at for at, (_, most, _) in enumerate(on_one) if most > 1]
+    if not asked:
+        return [None] * len(owns)
+    gone = [float(pieces.expected[owns[at] & (pieces.machine == on_one[at][2])].sum()) for at in asked]
+    left = np.array([failed[at] - on_one[at][1] for at in asked])
+    p = tests.rate_p(left, np.maximum(expected[asked] - gone, _NOTHING), rest[asked], rest_expected[asked])
+    answer: list[float | None] = [None] * len(owns)
+    for at, chance in zip(asked, p, strict=True):
+        answer[at] = float(chance)
+    return answer
 
 
 def most_on_one(machines: Array) -> tuple[int, int, int | None]:

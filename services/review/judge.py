@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from services.life_data import groups, ladder, warning
+from services.life_data import groups, ladder, warning, weibull_words
 from services.life_data.replacement_age import Proposal, optimum, propose_interval
 from services.review import found as words_of
 from services.review.compare import compared, pieces_of
@@ -24,7 +24,7 @@ STOP_Q, STOP_RATIO = 0.01, 2.0  # a group is no longer fitted: this sure, and at
 FALSE_ALARMS_A_YEAR = 1.0  # of the early warning over everything it watches
 PLANNED, FAILURE = 1.0, 5.0  # cost of a planned change and of a failure, as one to five (assumption, no source)
 MIXED = "One group fails far more than the rest: a common life fits neither, so no age to replace at is named."
-_TRACED = ("batch", "firmware", "part_type", "maker")  # groups one can stop fitting
+_TRACED = ("batch", "firmware")  # groups one can stop fitting
 _FIRST = ("batch", "firmware", "maker", "part_type", "wear-out", "made_year", "model", "severity", "warning")
 
 
@@ -160,9 +160,10 @@ def _watched(studies: list[Study]) -> tuple[list[Study], float]:
 def _finding(part: PartLives, study: Study, wear_q: float | None) -> Finding:
     """What is to be said and done about one part type; its rank follows when all are known."""
     mixed = _is_mixed(study)
-    proposal = Proposal(None, MIXED) if mixed else proposal_of(study, part.metric)
+    wears = wear_q is not None and wear_q <= SURE and not mixed
+    proposal = proposal_of(study, part.metric) if wears else Proposal(None, MIXED if mixed else "")
     reasons = [_of_group(made) for made in study.comparisons if made.is_worse and (made.q or 0.0) <= MAYBE]
-    if wear_q is not None and wear_q <= SURE and study.life.wear_out_p is not None and not mixed:
+    if wears and study.life.wear_out_p is not None:
         reasons.append(Reason("wear-out", "", study.life.wear_out_p, wear_q, _wear_words(study, proposal)))
     if study.warning is not None and study.warning.alarmed:
         told = ladder.warning_sentence(part.name, study.warning.seen, study.warning.expected, FALSE_ALARMS_A_YEAR)
@@ -244,7 +245,11 @@ def _verdict(study: Study, reasons: list[Reason]) -> str:
     """One plain sentence: the strongest reason, else the rate and what the failures allow to say."""
     if reasons:
         return reasons[0].sentence
-    return f"{study.rate.sentence} {study.life.sentence}" if study.counts.failed else study.rate.sentence
+    if not study.counts.failed:
+        return study.rate.sentence
+    if study.life.pattern in (weibull_words.EARLY, weibull_words.WEAR_OUT):
+        return f"{study.rate.sentence} {study.life.pattern_words} Among all part types looked at chance alone would show that."
+    return f"{study.rate.sentence} {study.life.sentence}"
 
 
 def _do(part: PartLives, asks: Reason | None, action: str, proposal: Proposal) -> str:

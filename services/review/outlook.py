@@ -8,7 +8,7 @@ import numpy as np
 from services.life_data import ladder
 from services.life_data.lives import Array, observed
 from services.life_data.replacement_age import look_ahead
-from services.life_data.warning import expected_failures, likely_range, most_with, spread_of_expected
+from services.life_data.warning import expected_failures, likely_range, likely_ranges, most_with, spread_of_expected
 from services.life_data.weibull import Weibull
 from services.review.found import AheadFound, EarlyWarning, Month
 from services.review.lifelook import fitted_or_none
@@ -51,13 +51,17 @@ def _pace(part: PartLives, fitted: Weibull | None) -> _Pace:
 
 def months_of(part: PartLives, fitted: Weibull | None, until: date) -> list[Month]:
     """Return the last 12 full months, oldest first, and the running one, which is not complete and has no expectation."""
-    pace, rows = _pace(part, fitted), []
-    for back in range(MONTHS - 1, -1, -1):
-        start, end = part.at_month[:, MONTHS - 1 - back], part.at_month[:, MONTHS - back]
-        count, spread = pace.expected(part, start, end - start)
-        low, high = likely_range(count, spread)
-        seen = int(np.count_nonzero(part.month == back))
-        rows.append(Month(_month(until, back + 1).isoformat(), seen, count, low, high, True))
+    pace, steps = _pace(part, fitted), np.diff(part.at_month, axis=1)
+    expected = [pace.expected(part, part.at_month[:, at], steps[:, at]) for at in range(MONTHS)]
+    counts, spreads = np.array(expected).T
+    low, high = likely_ranges(counts, spreads)
+    rows = [
+        Month(
+            _month(until, MONTHS - at).isoformat(), int(np.count_nonzero(part.month == MONTHS - 1 - at)), float(counts[at]),
+            int(low[at]), int(high[at]), True,
+        )
+        for at in range(MONTHS)
+    ]  # fmt: skip
     return [*rows, Month(until.isoformat(), part.running, None, None, None, False)]
 
 
