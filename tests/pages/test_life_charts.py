@@ -114,7 +114,7 @@ def test_repairs_begin_at_none_and_rise():
     chart = repairs_chart(curve, "days", "They come more and more often.")
     ups = [y for _, y in corners(paths(drawings(chart)[0], "known")[0])]
     assert ups == sorted(ups, reverse=True)
-    assert chart.told == "By 80 days a machine had 0.25 repairs on average. They come more and more often."
+    assert chart.told == "By 80 days a trike had 0.25 repairs of it on average. They come more and more often."
     assert chart.rows[1] == ["80 days", "8", "0.25", "0.1 to 0.6"]
 
 
@@ -174,14 +174,17 @@ def test_a_month_without_an_expectation_says_so():
     assert [css for css, _ in chart.key] == ["column"]
 
 
-def test_a_range_bar_stays_within_its_width_and_is_told_in_words():
-    svg = ET.fromstring(range_bar(9.0, 3.0, 40.0, 1.0, 10.0, "9 per 10,000 km, between 3 and 40"))
+def test_a_range_bar_has_its_peers_in_the_middle_and_doubles_by_equal_steps():
+    svg = ET.fromstring(range_bar(4.0, 1.0, 100.0, "4 times its peers"))
     rect = svg.find("rect")
-    assert float(rect.get("x")) + float(rect.get("width")) <= float(svg.get("width"))
-    assert svg.get("aria-label") == "9 per 10,000 km, between 3 and 40"
-    assert [path.get("class") for path in svg.findall("path")] == ["base", "usual", "rate"]
-    without = ET.fromstring(range_bar(0.0, 0.0, 0.5, None, 0.0, "x"))
-    assert [path.get("class") for path in without.findall("path")] == ["base", "rate"]
+    middle = float(svg.get("width")) / 2
+    assert float(rect.get("x")) == pytest.approx(middle, abs=0.1)
+    assert float(rect.get("x")) + float(rect.get("width")) == pytest.approx(148, abs=0.1)  # beyond the edge: cut there
+    assert svg.get("aria-label") == "4 times its peers"
+    rate = next(path for path in svg.findall("path") if path.get("class") == "rate").get("d")
+    assert float(rate[1:].split()[0]) + 5 == pytest.approx(middle + 146 / 4, abs=0.1)
+    none = ET.fromstring(range_bar(0.0, 0.0, 0.5, "none failed"))
+    assert [path.get("class") for path in none.findall("path")] == ["base", "usual"]
 
 
 def test_round_numbers_of_a_stretched_axis():

@@ -20,7 +20,7 @@ ALL_PAGES = [
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
     "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment", "closings",
-    "bulletins", "bulletin",
+    "bulletins", "bulletin", "review", "review-part",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
@@ -40,7 +40,7 @@ BY_POST_ONLY = {
     "make-link",
     "take-back-release", "drop-photo", "mail-summary", "remove-closing", "drop-reading-photo",
 }  # fmt: skip
-RULERS_SEND = {"bulletin-touches", "release-bulletin", "end-bulletin"}
+RULERS_SEND = {"bulletin-touches", "release-bulletin", "end-bulletin", "reckon-review"}
 BY_POST_ONLY |= {*RULERS_SEND, "move-bulletin-part"}
 OPEN = {"login", "logout"}
 ASKED = {"job-judge", "job-odometer-word"}  # what a script asks while somebody types: tests/pages/test_card_live.py

@@ -15,6 +15,7 @@ NAV = (
     ("parts", "/components/", "Parts"),
     ("jobs", "/jobs/", "Job cards"),
     ("bulletins", "/bulletins/", "Bulletins"),
+    ("review", "/review/", "Review"),
     ("readings", "/readings/", "Readings"),
     ("messages", "/messages/", "Messages"),
     ("imports", "/imports/", "Import"),

@@ -71,10 +71,12 @@ def thinned(rows: list[list[str]]) -> list[list[str]]:
     return rows[::every] + ([rows[-1]] if every > 1 and (len(rows) - 1) % every else [])
 
 
-def age_axis(plane: Plane, unit: str, say_y: Callable[[float], str], y_ticks: Sequence[float] = ()) -> None:
-    """Draw the axes of a chart whose x axis is an age."""
+def age_axis(
+    plane: Plane, unit: str, say_y: Callable[[float], str], y_ticks: Sequence[float] = (), of: str = "its life"
+) -> None:
+    """Draw the axes of a chart whose x axis is an age, of a part's life or of the trike."""
     ticks = [(tick, f"{tick:,.0f}") for tick in nice_ticks(plane.x_low, plane.x_high, 8 if plane.width > 500 else 4)]
-    plane.axes(ticks, f"{unit} of its life", say_y, y_ticks)
+    plane.axes(ticks, f"{unit} of {of}", say_y, y_ticks)
 
 
 def _stepped_line(
@@ -130,7 +132,7 @@ def _survival_plane(
     curve: Steps, unit: str, survivors: Sequence[float], watched: Sequence[tuple[float, int]],
     fitted: Sequence[tuple[float, float]], other: Other | None, size: tuple[float, float],
 ) -> Plane:  # fmt: skip
-    end = max([curve.until, *(age for age, _ in watched)], default=1.0)
+    end = max([curve.until, *survivors, *(age for age, _ in watched)], default=1.0)
     plane = Plane(0.0, end, 0.0, 1.0, *size, bottom=WATCHED_ROOM)
     age_axis(plane, unit, lambda share: f"{share * 100:.0f} %", (0, 0.2, 0.4, 0.6, 0.8, 1.0))
     _stepped_band(plane, curve, GOOD)
@@ -148,13 +150,13 @@ def _survival_plane(
 
 
 def repairs_chart(curve: Steps, unit: str, words: str) -> Chart:
-    """Return the mean cumulative number of repairs per machine with its band; `words`: what the trend tests say."""
-    title, count = "Repairs per machine", curve.shown
+    """Return the mean number of repairs per trike by the trike's own age, with its band; `words`: what trend tests say."""
+    title, count = "Repairs per trike", curve.shown
     last = curve.value[count - 1] if count else 0.0
-    told = f"By {say_age(curve.until)} {unit} a machine had {last:.2g} repairs on average. {words}".strip()
+    told = f"By {say_age(curve.until)} {unit} a trike had {last:.2g} repairs of it on average. {words}".strip()
     drawing = finished("repairs", title, told, lambda width, height: _repairs_plane(curve, unit, (width, height)))
-    key = [("known", "repairs per machine"), ("band", "nine in ten")]
-    columns = ["Repair at", "Machines watched", "Repairs per machine", "Between"]
+    key = [("known", "repairs per trike"), ("band", "nine in ten")]
+    columns = ["Repair at", "Trikes watched", "Repairs per trike", "Between"]
     return Chart("repairs", title, drawing, told, key, columns, _step_rows(curve, unit, "{:.2g}".format))
 
 
@@ -163,7 +165,7 @@ def _repairs_plane(curve: Steps, unit: str, size: tuple[float, float]) -> Plane:
     plane = Plane(0.0, curve.until * 1.03, 0.0, max([*curve.high[:count], 0.01]) * 1.06, *size)
     first, second, *_ = plane.y_ticks()
     decimals = max(0, -math.floor(math.log10(second - first) + 1e-9))
-    age_axis(plane, unit, lambda repairs: f"{repairs:.{decimals}f}")
+    age_axis(plane, unit, lambda repairs: f"{repairs:.{decimals}f}", of="the trike")
     _stepped_band(plane, curve, NONE)
     _stepped_line(plane, curve.age[:count], curve.value[:count], NONE, curve.until, "known")
     return plane

@@ -1,5 +1,6 @@
 """Charts of a review: failures by month against what was expected, the cost of replacing by age, ranges beside each other."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ from tracker.pages.charts import Chart, Plane
 from tracker.pages.life_charts import age_axis, finished, say_age, thinned
 
 RANGE = 150  # width of a range bar, px
+WIDEST = 4.0  # it reaches so many doublings to either side
 DEAREST = 2.0  # costs above twice running to failure are cut off
 
 
@@ -93,17 +95,21 @@ def cost_chart(
     return Chart("cost", title, finished("cost", title, told, draw), told, key, columns, rows)
 
 
-def range_bar(rate: float, low: float, high: float, usual: float | None, most: float, told: str) -> SafeString:
-    """Return a small bar: where a rate lies with its range, and a stroke for what is usual; `most`: the right edge."""
+def range_bar(times: float, low: float, high: float, told: str) -> SafeString:
+    """Return a small bar: how many times the rate of its peers, with its range, from a sixteenth to sixteen times.
+
+    The stroke in the middle is as its peers. 0 stands at the left edge, with no mark: nothing failed.
+    """
 
     def at(value: float) -> float:
-        return round(2 + (RANGE - 6) * min(max(value / most, 0.0), 1.0), 1) if most > 0 else 2.0
+        share = (math.log2(value) / WIDEST + 1.0) / 2.0 if value > 0 else 0.0
+        return round(2 + (RANGE - 4) * min(max(share, 0.0), 1.0), 1)
 
-    stroke = format_html('<path class="usual" d="M{} 1 V19"/>', at(usual)) if usual is not None else ""
+    mark = format_html('<path class="rate" d="M{} 10 l5 -6 5 6 -5 6 Z"/>', round(at(times) - 5, 1)) if times > 0 else ""
     width = round(max(at(high) - at(low), 2.0), 1)
     drawing = (
         '<svg class="range-bar" viewBox="0 0 {} 20" width="{}" height="20" role="img" aria-label="{}">'
-        '<path class="base" d="M2 10 H{}"/>'
-        '<rect class="range" x="{}" y="5" width="{}" height="10"/>{}<path class="rate" d="M{} 10 l5 -6 5 6 -5 6 Z"/></svg>'
+        '<path class="base" d="M2 10 H{}"/><rect class="range" x="{}" y="5" width="{}" height="10"/>'
+        '<path class="usual" d="M{} 1 V19"/>{}</svg>'
     )
-    return format_html(drawing, RANGE, RANGE, told, RANGE - 2, at(low), width, stroke, round(at(rate) - 5, 1))
+    return format_html(drawing, RANGE, RANGE, told, RANGE - 2, at(low), width, at(1.0), mark)

@@ -60,6 +60,7 @@ def test_a_chance_is_told_as_one_in_so_many(q, words):
 
 def test_times_the_rate_with_its_limits_also_where_nothing_else_failed():
     assert say_times(13.2, 4.4, 61.0) == "13 times (4.4 to 61)"
+    assert say_times(0.0, 0.0, 0.95) == "none failed (at most 0.95 times)"
     assert say_times(None, 2.1, None) == "only these (at least 2.1 times)"
 
 
