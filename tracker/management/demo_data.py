@@ -14,6 +14,7 @@ from tracker.actions.people import add_person, set_up_roles
 from tracker.actions.reminders import run_sweep
 from tracker.actions.review import ask_for_review, begin_review, keep_review
 from tracker.actions.schedule import load_default_intervals
+from tracker.management.demo_bulletins import make_bulletins
 from tracker.management.demo_note import LOGINS
 from tracker.management.progress import Bar
 from tracker.models import User
@@ -63,6 +64,7 @@ def load(now: datetime, tell: Callable[[str], Bar] = Bar) -> None:
     bar = tell("First sweep")
     run = run_sweep(now=now, tell=bar)
     bar.end(f"{run.trikes_done} trikes, {run.visits_planned} visits, {run.messages_written} reminders")
+    make_bulletins(now, tell("Bulletins"))
     review(now, tell("Failure review"))
 
 

@@ -90,7 +90,7 @@ def _released(request: HttpRequest, row: Bulletin, now: datetime) -> dict[str, A
         "progress": how_far, "told": how_far.words(), "done": queries.done_of(how_far), "counts": _counts(how_far),
         "notices": queries.notices_of(row.pk), "course": course, "chart": course_chart(course, local_date(now)),
         "state": state, "state_words": STATE_WORDS.get(state, ""),
-        "tabs": [("", "All"), *((code, STATE_WORDS[code]) for code in STATES)],
+        "tabs": _tabs(how_far, state),
         "page": found, "fitted": _rows(found), "calls": _rows(calls[:SHORT]), "calls_total": calls.count(),
         "elsewhere": _rows(elsewhere[:SHORT]), "elsewhere_total": elsewhere.count(),
     }  # fmt: skip
@@ -103,6 +103,12 @@ def _counts(how_far: Progress) -> list[tuple[str, str, str, int, float]]:
         (code, STATE_WORDS[code], STATE_SHAPES[code], number, number / max(how_far.affected, 1))
         for code, number in counts
     ]
+
+
+def _tabs(how_far: Progress, state: str) -> list[tuple[str, str, int]]:
+    """(state, words, how many) of all, and of each state that components are in."""
+    some = [(code, number) for code, number in how_far.states.items() if number or code == state]
+    return [("", "All", how_far.affected), *((code, STATE_WORDS[code], number) for code, number in some)]
 
 
 def _rows(parts: Any) -> list[dict[str, Any]]:

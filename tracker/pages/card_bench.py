@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from services.positions import POSITIONS
 from tracker.actions import drafts, swaps
+from tracker.actions.bench import set_task
 from tracker.actions.card_steps import ChangedMeanwhile
 from tracker.models import JobTask
 from tracker.pages import fields
@@ -29,7 +30,8 @@ from tracker.queries.card_flow import leaving, limits_of, uses_of
 from tracker.queries.cards import CardPage, MeasureLine, TaskLine
 
 NOT_MEASURED = "Not measured yet. Type the value, or press this task’s own Done to leave it out."
-OUTCOMES = {"done": "done", "again": "proposed", "later": "deferred"}
+OUTCOMES = {"done": "done", "clean": "done", "again": "proposed", "later": "deferred"}
+CLEAN = "clean"  # a bulletin's work: inspected, and nothing of it found
 
 
 class ScanForm(fields.Form):
@@ -202,7 +204,7 @@ def keep_measure(form: MeasureForm, by: dict[str, Any]) -> bool:
 
 
 def _keep_note(form: TaskForm, by: dict[str, Any]) -> None:
-    _, component_id, task = form.section.split(":")
+    _, component_id, task = form.section.split(":", 2)
     for name, value, base in form.touched():
         keep(
             form, name, drafts.keep_task, component_id=int(component_id), task=task, field=name, value=value,
@@ -226,11 +228,15 @@ def _press(found: CardPage, sent: BenchForms, name: str, value: str, by: dict[st
         sent.whole.add_error(None, "This task is no longer on the card.")
         return
     if not any(sent.measures[measure_key(m.component.pk, m.quantity.code)].errors for m in line.measures):
-        _set(line, OUTCOMES[name], sent, by)
+        _set(line, OUTCOMES[name], sent, by, not_affected=name == CLEAN)
 
 
-def _set(line: TaskLine, outcome: str, sent: BenchForms, by: dict[str, Any]) -> None:
+def _set(line: TaskLine, outcome: str, sent: BenchForms, by: dict[str, Any], *, not_affected: bool = False) -> None:
     form = sent.tasks[task_key(line)]
+    if line.bulletin is not None and outcome == JobTask.Outcome.DONE:
+        which = {"component_id": line.row.component_id, "task": line.row.task, "not_affected": not_affected}
+        carry_out(form, set_task, outcome=outcome, note=form.cleaned_data.get("note", line.row.note), **which, **by)
+        return
     base = form.data.get(f"base-{form.add_prefix('outcome')}", line.row.outcome)
     keep(
         form, "outcome", drafts.keep_task, component_id=line.row.component_id, task=line.row.task, field="outcome",

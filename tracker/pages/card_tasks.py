@@ -18,7 +18,7 @@ from tracker.pages.job_forms import task_key
 from tracker.pages.kept_fields import keep
 from tracker.pages.roles import page
 from tracker.queries.card_flow import reasons_of, uses_of
-from tracker.queries.cards import CardPage, TaskLine, addable_tasks
+from tracker.queries.cards import CardPage, TaskLine, addable_tasks, bulletin_offers
 from tracker.queries.clock import local_date
 
 SHOWN = 12  # what a search offers at once
@@ -63,7 +63,7 @@ def _show(
         ],
         "minutes": bench_minutes(line.row.task for line in found.ticked_tasks),
         "text": text, "offers": offers(found, text)[:SHOWN] if text else [], "refused": refused,
-        "every": offers(found, ""),
+        "every": offers(found, ""), "bulletins": bulletin_offers(found),
     }  # fmt: skip
     return show_step(request, found, "tasks", context, (refused, *rows) if refused.errors else ())
 

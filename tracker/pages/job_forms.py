@@ -88,7 +88,7 @@ class SwapRowForm(KeptForm):
 
 def task_key(line: TaskLine) -> str:
     """The name of a task's card on the page."""
-    return f"task-{line.row.component_id}-{line.row.task}"
+    return f"task-{line.row.component_id}-{line.row.task.replace(':', '-')}"
 
 
 def measure_key(component_id: int, quantity: str) -> str:

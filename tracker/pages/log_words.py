@@ -4,9 +4,11 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
+from services.bulletin_words import STATE_WORDS
 from services.due_words import say_date
 from services.failures import CAUSES, MODES
 from services.kinds import all_tasks, quantity
+from services.kinds.from_bulletin import task_of
 from services.positions import POSITIONS
 from services.units import say_distance
 from tracker.models import Component, LogEntry, Occurrence
@@ -35,6 +37,7 @@ KIND_WORDS = {
     "found_again": "Found again",
     "retired": "Retired",
     "opened_again": "Record opened again",
+    "bulletin": "Bulletin",
 }
 VERDICTS = {"accepted": "accepted", "suspect": "in doubt", "rejected": "rejected"}
 CHOICES = {
@@ -69,7 +72,7 @@ def _fate(code: str) -> str:
 
 
 def _task(code: str) -> str:
-    return next((task.title for task in all_tasks() if task.code == code), code)
+    return next((task.title for task in all_tasks() if task.code == code), _bulletin_task(code))
 
 
 def _on_card(body: dict[str, Any]) -> str:
@@ -161,6 +164,19 @@ def _built(body: dict[str, Any]) -> str:
     )
 
 
+def _bulletin_task(code: str) -> str:
+    """Return the title of a bulletin's work; any other code as it is."""
+    found = task_of(code)
+    return found.title if found else code
+
+
+def _bulletin(body: dict[str, Any]) -> str:
+    before, after = (STATE_WORDS.get(body[name], "") for name in ("before", "after"))
+    if not before:
+        return f"{body['bulletin']}: the part came under it" + ("" if body["after"] == "affected" else f", {after}")
+    return f"{body['bulletin']}: {before} → {after or 'no longer under it'}{_on_card(body)}"
+
+
 def _day(written: str) -> str:
     return say_date(date.fromisoformat(written))
 
@@ -196,5 +212,6 @@ SAID: dict[str, Callable[[dict[str, Any]], str]] = {
     "found_again": lambda body: f"on {_day(body['on'])}, gone since {_day(body['stolen_on'])}{_noted(body)}",
     "retired": lambda body: f"{body['reason']}; {body['parts']} parts left it",
     "opened_again": lambda body: "its kept frame was registered again",
+    "bulletin": _bulletin,
     "amendment": lambda body: f"{body['card']}: {body['text']}",
 }

@@ -9,8 +9,10 @@ from django.db.models import QuerySet
 from services.intervals import covered_tasks
 from services.kinds import all_kinds, comes_with, includes_map, quantity, tasks_for
 from services.kinds import task as task_of
+from services.kinds.from_bulletin import number_of
 from services.positions import POSITIONS
-from tracker.models import Failure, Fitment, Handover, JobCard, JobTask, LogEntry, Measurement, Swap
+from tracker.models import BulletinPart, Failure, Fitment, Handover, JobCard, JobTask, LogEntry, Measurement, Swap
+from tracker.queries.bulletin_parts import asking_parts, task_code
 from tracker.queries.due_reckoning import CHECK_AFTER
 from tracker.queries.lists import present_owner
 
@@ -35,6 +37,7 @@ class TaskLine:
     position: str
     cautions: tuple[str, ...]
     measures: list[MeasureLine]
+    bulletin: BulletinPart | None = None  # whose work it is
 
     @property
     def covers(self) -> list[str]:
@@ -141,7 +144,7 @@ def _task_lines(card: JobCard) -> list[TaskLine]:
     taken = {(m.component_id, m.quantity): m for m in card.measurements.all()}
     before = _earlier(card, {row.component_id for row in rows})
     cautions = cautions_by_task()
-    set_up = set_up_of(card.trike_id)
+    set_up, named = set_up_of(card.trike_id), _bulletins(rows)
     lines = []
     for row in rows:
         task = task_of(row.task)
@@ -152,8 +155,27 @@ def _task_lines(card: JobCard) -> list[TaskLine]:
             measures.append(MeasureLine(row.component, measured, taken.get(key), before.get(key), known))
         place = fitted.get(row.component_id)
         where = POSITIONS[place.position].title if place else ""
-        lines.append(TaskLine(row, task, where, cautions.get(row.task, ()), measures))
+        bulletin = named.get((row.component_id, number_of(row.task)))
+        lines.append(TaskLine(row, task, where, cautions.get(row.task, ()), measures, bulletin))
     return sorted(lines, key=lambda line: (_place(fitted.get(line.row.component_id)), *_urgency(line)))
+
+
+def _bulletins(rows: list[JobTask]) -> dict[tuple[int, str], BulletinPart]:
+    """(component, number) -> the bulletin whose work is on the card. No query where there is none."""
+    ids = {row.component_id for row in rows if number_of(row.task)}
+    if not ids:
+        return {}
+    parts = BulletinPart.objects.filter(component_id__in=ids).select_related("bulletin")
+    return {(part.component_id, part.bulletin.number): part for part in parts}
+
+
+def bulletin_offers(page: CardPage) -> list[tuple[str, Fitment, BulletinPart]]:
+    """Return (task code, place, part) of what open bulletins ask of this trike and the card does not hold yet. One query."""
+    held = {(line.row.component_id, line.row.task) for line in page.tasks}
+    here = {fitment.component_id: fitment for fitment in page.fitments}
+    parts = asking_parts().filter(component_id__in=here).select_related("bulletin").order_by("bulletin__number", "pk")
+    told = [(task_code(part.bulletin), here[part.component_id], part) for part in parts]
+    return [row for row in told if (row[2].component_id, row[0]) not in held]
 
 
 def set_up_of(trike_id: int) -> Handover | None:
