@@ -25,7 +25,8 @@ def test_a_draft_touches_nothing(shock, writer):
     on_a_trike(shock, "S1", batch="K-17")
     row = draft(says(shock), writer)
     assert (row.number, row.state) == ("B-2026-001", "draft")
-    assert not BulletinPart.objects.exists() and not DueLine.objects.filter(task__startswith="bulletin").exists()
+    assert not BulletinPart.objects.exists()
+    assert not DueLine.objects.filter(task__startswith="bulletin").exists()
 
 
 def test_released_it_brings_its_parts_due_lines_and_log_entries(shock, writer, second):

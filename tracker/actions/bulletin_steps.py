@@ -11,8 +11,8 @@ from services.bulletins import DONE, check_step
 from services.identity import clean_text
 from services.kinds import from_bulletin
 from services.rebasing import add_months
-from tracker.actions.steps import LogDraft, chunks, write_logs
-from tracker.models import Bulletin, BulletinPart, BulletinStep, Component, Fitment, JobCard, JobTask, User
+from tracker.actions.steps import LogDraft, chunks, lock_trikes, write_logs
+from tracker.models import Appointment, Bulletin, BulletinPart, BulletinStep, Component, Fitment, JobCard, JobTask, User
 from tracker.models.bulletins import OPEN_STATES
 from tracker.queries.bulletins import asking_parts, matching, open_parts, scope_of
 from tracker.queries.clock import local_date
@@ -52,6 +52,7 @@ def _surer(parts: Sequence[BulletinPart], matched: dict[int, tuple[str, str]]) -
 
 def _join(bulletin: Bulletin, matched: dict[int, tuple[str, str]], now: datetime, by: User | None) -> set[int]:
     """Write down the components that came under a bulletin. Of two who do so at the same moment, one does."""
+    _hold(matched)
     BulletinPart.objects.bulk_create(
         (
             BulletinPart(
@@ -70,6 +71,7 @@ def _join(bulletin: Bulletin, matched: dict[int, tuple[str, str]], now: datetime
 
 
 def _leave(parts: Sequence[BulletinPart], now: datetime, by: User | None) -> set[int]:
+    _hold(part.component_id for part in parts)
     touched = _write_steps([(part, part.state, LEFT) for part in parts], at=now, now=now, by=by)
     for some in chunks([part.pk for part in parts], 500):
         BulletinPart.objects.filter(pk__in=some).delete()
@@ -93,20 +95,21 @@ def follow_bulletins(component_ids: Iterable[int], now: datetime, by: User | Non
 
 def move_parts(
     parts: Sequence[BulletinPart], after: str, *, at: datetime, now: datetime, by: User | None, note: str = "",
-    card: JobCard | None = None,
+    card: JobCard | None = None, day: Appointment | None = None,
 ) -> set[int]:  # fmt: skip
     """Move components to another state, `at` when it was done; return the trikes they sit on. Raises BadStep.
 
+    day: the appointment of those that are booked.
     What a repetitive bulletin asks for again gets its next day and distance, counted from `at`.
     """
+    _hold(part.component_id for part in parts)
     steps, words = [], clean_text(note, 400)
     for part in parts:
         check_step(part.state, after)
         steps.append((part, part.state, after))
         part.state, part.since, part.by, part.note = after, at, by, words
         part.version += 1
-        if after != "booked":
-            part.appointment = None
+        part.appointment = day
     if after in DONE:
         _set_next(parts, at)
     changed = ["state", "since", "by", "note", "version", "done_at", "next_due_on", "next_due_km", "appointment"]
@@ -157,6 +160,11 @@ def _write_steps(
     return set(places.values())
 
 
+def _hold(component_ids: Iterable[int]) -> None:
+    """Lock the trikes before any part of a bulletin is written, as every action does: nobody then waits in a circle."""
+    lock_trikes(set(_places(list(component_ids)).values()))
+
+
 def _places(component_ids: Sequence[int]) -> dict[int, int]:
     """Component id -> the trike it sits on now."""
     places: dict[int, int] = {}
@@ -192,8 +200,29 @@ def workable(component_ids: Collection[int]) -> list[BulletinPart]:
     return list(rows.select_for_update(of=("self",)).select_related("bulletin").order_by("pk"))
 
 
+def follow_day(day: Appointment, now: datetime, by: User | None) -> set[int]:
+    """Book what is open on the trike of a day that is agreed; free it again where that day is lost. Returns the trike touched."""
+    here = Fitment.objects.current().filter(trike_id=day.trike_id).values("component_id")
+    rows = (
+        open_parts()
+        .filter(component_id__in=here)
+        .select_for_update(of=("self",))
+        .select_related("bulletin")
+        .order_by("pk")
+    )
+    if day.state == Appointment.State.CONFIRMED:
+        return move_parts(list(rows.exclude(state="booked")), "booked", at=now, now=now, by=by, day=day)
+    return move_parts(list(rows.filter(state="booked", appointment=day)), "notified", at=now, now=now, by=by)
+
+
+def hold_part(part_id: int) -> None:
+    """Lock the trike that a component under a bulletin sits on, before its own row."""
+    _hold(BulletinPart.objects.filter(pk=part_id).values_list("component_id", flat=True))
+
+
 def open_on(trike_id: int, bulletin_id: int) -> list[BulletinPart]:
-    """Return the open parts of one bulletin that sit on a trike now, locked."""
+    """Return the open parts of one bulletin that sit on a trike now, locked, the trike first."""
+    lock_trikes([trike_id])
     here = Fitment.objects.current().filter(trike_id=trike_id).values("component_id")
     rows = open_parts().filter(bulletin_id=bulletin_id, component_id__in=here)
     return list(rows.select_for_update(of=("self",)).select_related("bulletin").order_by("pk"))

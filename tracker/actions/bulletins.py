@@ -14,9 +14,10 @@ from django.db import IntegrityError, transaction
 from services.bulletins import DONE, HEADLINE, MOVES, Scope, notice_warnings, order_key
 from services.identity import clean_text
 from tracker.actions.bulletin_notices import drop_notices, told, write_notices
-from tracker.actions.bulletin_steps import join_parts, move_parts
+from tracker.actions.bulletin_steps import hold_part, join_parts, move_parts
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, SameSigner, WrongState
-from tracker.actions.steps import lock_version, only_these, refresh_due
+from tracker.actions.reminder_visits import plan_visits
+from tracker.actions.steps import lock_trikes, lock_version, only_these, refresh_due
 from tracker.actions.transactions import action
 from tracker.models import (
     Appointment,
@@ -33,6 +34,7 @@ from tracker.models import (
 )
 from tracker.queries.bulletins import task_code, typed_scope
 from tracker.queries.clock import local_date
+from tracker.queries.reminders import due_lines_by_trike
 
 State = Bulletin.State
 TEXTS = {"title": 120, "hazard": 2_000, "stop_riding": 400, "remedy": 2_000, "work": 2_000, "note": 2_000}
@@ -210,9 +212,17 @@ def release_bulletin(
     row.state, row.released_by, row.released_at = State.RELEASED, by, now
     row.version += 1
     row.save(update_fields=["state", "released_by", "released_at", "version"])
-    refresh_due(join_parts(row, now, by), now)
-    write_notices(row, now)
+    _spread(row, join_parts(row, now, by), now)
     return row
+
+
+def _spread(row: Bulletin, touched: set[int], now: datetime) -> None:
+    """Let due lines and visits follow on these trikes, so that owners of a hazard can choose a day, and write to the owners."""
+    refresh_due(touched, now)
+    if row.is_hazard:
+        ids = sorted(touched)
+        plan_visits(ids, due_lines_by_trike(ids), now)
+    write_notices(row, now)
 
 
 @action
@@ -221,12 +231,12 @@ def match_again(*, bulletin_id: int, now: datetime) -> int:
 
     Safe to run twice and at the same time. Returns how many trikes it touched.
     """
-    row = Bulletin.objects.select_for_update(of=("self",)).filter(pk=bulletin_id, state=State.RELEASED).first()
+    rows = Bulletin.objects.select_for_update(of=("self",), no_key=True)  # others may go on writing steps under it
+    row = rows.filter(pk=bulletin_id, state=State.RELEASED).first()
     if row is None:
         return 0
     touched = join_parts(row, now, None) | _reopen(row, now)
-    refresh_due(touched, now)
-    write_notices(row, now)
+    _spread(row, touched, now)
     return len(touched)
 
 
@@ -255,6 +265,8 @@ def end_bulletin(
 
     Raises WrongState, StaleVersion, FieldInvalid, NotEnough (withdrawn, or closed with open parts, without a reason).
     """
+    here = Fitment.objects.current().filter(component__bulletin_parts__bulletin_id=bulletin_id)
+    held = lock_trikes(set(here.values_list("trike_id", flat=True)))
     row = lock_version(Bulletin, bulletin_id, version)
     if how not in (State.CLOSED, State.WITHDRAWN):
         raise FieldInvalid(f"'{how}' is no end of a bulletin.", field="how", remedy="Say closed or withdrawn.")
@@ -269,8 +281,7 @@ def end_bulletin(
     row.version += 1
     row.save(update_fields=["state", "ended_by", "ended_at", "ended_why", "version"])
     drop_notices(row, "The bulletin was closed or withdrawn.")
-    here = Fitment.objects.current().filter(component__bulletin_parts__bulletin=row)
-    refresh_due(set(here.values_list("trike_id", flat=True)), now)
+    refresh_due(held, now)
     return row
 
 
@@ -301,6 +312,7 @@ def move_part(
 
 
 def _held(part_id: int, version: int | None) -> BulletinPart:
+    hold_part(part_id)
     part = lock_version(BulletinPart, part_id, version)
     if part.bulletin.state != State.RELEASED:
         raise WrongState(
@@ -332,9 +344,7 @@ def book_part(
         raise Invalid(
             "This trike has no such appointment.", field="appointment", remedy="Choose an open day of the trike."
         )
-    touched = move_parts([part], "booked", at=now, now=now, by=by)
-    part.appointment = day
-    part.save(update_fields=["appointment"])
+    touched = move_parts([part], "booked", at=now, now=now, by=by, day=day)
     refresh_due(touched, now)
     return part
 
