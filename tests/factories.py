@@ -138,6 +138,22 @@ class OdometerReadingFactory(DjangoModelFactory):
     recorded_at = factory.SelfAttribute("read_at")
 
 
+class ReadingPhotoFactory(DjangoModelFactory):
+    """An owner's picture of the display as a bare row: there is no file."""
+
+    class Meta:
+        model = models.ReadingPhoto
+
+    reading = factory.SubFactory(OdometerReadingFactory)
+    owner = factory.SubFactory(OwnerFactory)
+    name = factory.Sequence(lambda n: f"{n:031x}d.jpg")
+    sha256 = factory.LazyAttribute(lambda row: hashlib.sha256(row.name.encode()).hexdigest())
+    width = 400
+    height = 300
+    size_bytes = 9_000
+    added_at = NOW
+
+
 class RideFileFactory(DjangoModelFactory):
     class Meta:
         model = models.RideFile
@@ -186,6 +202,15 @@ class ServiceIntervalFactory(DjangoModelFactory):
     every_months = 6
     early_km = 150
     source = "made up for tests"
+
+
+class IntervalChangeFactory(DjangoModelFactory):
+    class Meta:
+        model = models.IntervalChange
+
+    interval = factory.SubFactory(ServiceIntervalFactory, part_type=factory.SubFactory(PartTypeFactory))
+    changed_at = NOW
+    why = "measured"
 
 
 class CompletionFactory(DjangoModelFactory):
@@ -395,22 +420,6 @@ class AppointmentFactory(DjangoModelFactory):
     on = date(2026, 5, 12)
     minutes = 45
     asked_at = NOW
-
-
-class ReadingPhotoFactory(DjangoModelFactory):
-    """An owner's picture of the display as a bare row: there is no file."""
-
-    class Meta:
-        model = models.ReadingPhoto
-
-    reading = factory.SubFactory(OdometerReadingFactory)
-    owner = factory.SubFactory(OwnerFactory)
-    name = factory.Sequence(lambda n: f"{n:031x}d.jpg")
-    sha256 = factory.LazyAttribute(lambda row: hashlib.sha256(row.name.encode()).hexdigest())
-    width = 400
-    height = 300
-    size_bytes = 9_000
-    added_at = NOW
 
 
 class ClosingFactory(DjangoModelFactory):

@@ -6,7 +6,7 @@ from tests import factories as make
 from tests.factories import NOW
 from tracker.actions import refusals
 from tracker.actions.schedule import set_interval
-from tracker.models import ServiceInterval
+from tracker.models import IntervalChange, ServiceInterval
 
 pytestmark = pytest.mark.django_db
 CHAIN = {"task": "chain_check", "part_kind": "chain"}
@@ -75,3 +75,21 @@ def test_a_refused_change_leaves_the_interval_as_it_was():
         set_interval(values={"every_km": 0}, interval_id=row.pk, version=row.version, by=None, now=NOW)
     row.refresh_from_db()
     assert (row.every_km, row.version) == (900, 1)
+
+
+def test_what_an_interval_was_and_became_is_kept_with_who_when_and_why():
+    who = make.UserFactory()
+    row = put(every_km=1500, every_months=6)
+    set_interval(
+        values={"every_km": 900}, interval_id=row.pk, version=1, why="Chains were worn at 1,200 km.", by=who, now=NOW
+    )
+    changed, added = IntervalChange.objects.filter(interval=row)
+    assert (changed.before, changed.after["every_km"]) == ({"every_km": 1500}, 900)
+    assert (changed.why, changed.changed_by, changed.changed_at) == ("Chains were worn at 1,200 km.", who, NOW)
+    assert (added.before, added.after["every_months"]) == ({}, 6)
+
+
+def test_saving_an_interval_as_it_is_keeps_no_change():
+    row = put(every_km=1500)
+    set_interval(values={"every_km": 1500}, interval_id=row.pk, version=1, by=None, now=NOW)
+    assert IntervalChange.objects.filter(interval=row).count() == 1

@@ -8,10 +8,11 @@ from services.identity import clean_text
 from services.intervals import Rebase
 from services.kinds import all_tasks
 from services.parts import PART_KINDS
+from tracker.actions.interval_steps import keep_change, mark_carriers, standing
 from tracker.actions.refusals import FieldInvalid, Invalid, NotEnough, UnknownTask
 from tracker.actions.steps import LogDraft, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
-from tracker.models import Fitment, Occurrence, PartType, ServiceInterval, Trike, User
+from tracker.models import Occurrence, PartType, ServiceInterval, Trike, User
 
 NUMBERS = (
     "first_km", "first_days", "first_hours", "first_cycles", "every_km", "every_months", "every_days", "every_hours",
@@ -29,15 +30,17 @@ def set_interval(
     values: Mapping[str, Any],
     interval_id: int | None = None,
     version: int | None = None,
+    why: str = "",
     by: User | None,
     now: datetime,
 ) -> ServiceInterval:
     """Add or change an interval. Trikes it touches are marked and their due lines follow with the next sweep.
 
-    Raises UnknownTask, NotEnough, FieldInvalid, Invalid (no such part type), StaleVersion.
+    What it was and became is kept, with `why`. Raises UnknownTask, NotEnough, FieldInvalid, Invalid (no such part type),
+    StaleVersion.
     """
     row = lock_version(ServiceInterval, interval_id, version) if interval_id else ServiceInterval()
-    kind_before = row.part_kind
+    before, kind_before = standing(row), row.part_kind
     for name, value in values.items():
         setattr(row, name, clean_text(value, 200) if name == "source" else value)
     check_interval(row)
@@ -45,10 +48,8 @@ def set_interval(
     if interval_id:
         row.version += 1
     row.save()
-    carriers = (
-        Fitment.objects.current().filter(component__part_type__kind__in={kind_before, row.part_kind}).values("trike_id")
-    )
-    Trike.objects.filter(pk__in=carriers).update(due_dirty=True)
+    keep_change(row, before, why=why, by=by, now=now)
+    mark_carriers({kind_before, row.part_kind})
     return row
 
 

@@ -21,14 +21,14 @@ from tracker.models.logbook import LogEntry
 from tracker.models.outbox import OutboxMessage
 from tracker.models.reminders import Appointment, Closing, Heartbeat, Visit, VisitLine
 from tracker.models.review import ReviewFinding, ReviewRun
-from tracker.models.schedule import Completion, DueLine, Occurrence, ServiceInterval, SweepRun
+from tracker.models.schedule import Completion, DueLine, IntervalChange, Occurrence, ServiceInterval, SweepRun
 from tracker.models.usage import DisplayChange, MeterReading, OdometerReading, ReadingPhoto, RideFile
 
 __all__ = [
     "ApiClient", "Appointment", "BuildList", "BuildListLine", "Bulletin", "BulletinNotice", "BulletinPart",
     "BulletinRange", "BulletinStep", "Closing", "Completion", "Component", "DisplayChange", "DueLine", "Failure",
     "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord", "ImportBatch", "ImportRow",
-    "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage",
+    "IntervalChange", "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage",
     "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReadingPhoto", "ReleaseCheck", "ReviewFinding", "ReviewRun",
     "RideFile", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
 ]  # fmt: skip

@@ -2,9 +2,10 @@
 
 - a component in two places, or a place with two components, over any stretch of the past (PostgreSQL: exclusion
   constraints; SQLite: triggers);
-- any change to a logbook entry or a completion, to a signed job card with all that hangs on it, and to a handover that
-  bears both signatures; also that something is moved onto one of these, and on PostgreSQL that their tables are emptied by
-  TRUNCATE; what stands about bulletins (guards_bulletins.py). SQLite's REPLACE deletes silently unless triggers may call triggers: tracker/sqlite3/base.py asks for that.
+- any change to a logbook entry, a completion or what is kept of a changed interval, to a signed job card with all that
+  hangs on it, and to a handover that bears both signatures; also that something is moved onto one of these, and on PostgreSQL that their tables are emptied by
+  TRUNCATE. SQLite's REPLACE deletes silently unless triggers may call triggers: tracker/sqlite3/base.py asks for that;
+- any change to a step under a bulletin and to what was released of one (guards_bulletins.py).
 """
 
 from collections.abc import Iterable
@@ -14,6 +15,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from tracker.models import guards_bulletins
 
 APPEND_ONLY = ("tracker_logentry", "tracker_completion")
+INTERVAL_TABLES = ("tracker_intervalchange",)  # append-only too, since migration 0017
 FIRST_CARD_CHILDREN = ("tracker_jobtask", "tracker_measurement", "tracker_swap", "tracker_failure")
 LATER_CARD_CHILDREN = ("tracker_photo", "tracker_releasecheck")  # since migration 0005
 CARD_CHILDREN = FIRST_CARD_CHILDREN + LATER_CARD_CHILDREN
@@ -40,18 +42,21 @@ def _sqlite_first() -> list[str]:
         f"BEGIN {_SAME_COMPONENT} {_SAME_PLACE} END"
         for when in ("insert", "update")
     ]
-    for table in APPEND_ONLY:
-        statements += [
-            f"CREATE TRIGGER guard_{table}_{when} BEFORE {when.upper()} ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"
-            for when in ("update", "delete")
-        ]
+    statements += _sqlite_kept(APPEND_ONLY)
     statements += [
         f"CREATE TRIGGER guard_tracker_jobcard_{when} BEFORE {when.upper()} ON tracker_jobcard "
         f"WHEN OLD.state = 'signed' BEGIN SELECT RAISE(ABORT, '{SIGNED}'); END"
         for when in ("update", "delete")
     ]
     return statements + _sqlite_card_children(FIRST_CARD_CHILDREN)
+
+
+def _sqlite_kept(tables: Iterable[str]) -> list[str]:
+    return [
+        f"CREATE TRIGGER guard_{table}_{when} BEFORE {when.upper()} ON {table} BEGIN SELECT RAISE(ABORT, '{KEPT}'); END"
+        for table in tables
+        for when in ("update", "delete")
+    ]
 
 
 def _sqlite_card_children(tables: tuple[str, ...]) -> list[str]:
@@ -202,7 +207,7 @@ def _postgresql_truncate_down() -> list[str]:
     return [
         *(
             f"DROP TRIGGER IF EXISTS guard_{table}_emptied ON {table}"
-            for table in (*_guarded(), *guards_bulletins.TABLES)
+            for table in (*_guarded(), *guards_bulletins.TABLES, *INTERVAL_TABLES)
         ),
         "DROP FUNCTION IF EXISTS guard_emptied()",
     ]
@@ -233,6 +238,7 @@ def put_up(connection: BaseDatabaseWrapper) -> None:
     put_up_later(connection)
     put_up_tighter(connection)
     put_up_bulletins(connection)
+    put_up_intervals(connection)
 
 
 def put_up_first(connection: BaseDatabaseWrapper) -> None:
@@ -267,6 +273,30 @@ def take_down_bulletins(connection: BaseDatabaseWrapper) -> None:
         _run(connection, guards_bulletins.sqlite_down())
 
 
+def put_up_intervals(connection: BaseDatabaseWrapper) -> None:
+    """Create the guards of what is kept of changed intervals, the one against TRUNCATE included."""
+    if connection.vendor == "postgresql":
+        statements = [
+            f"CREATE TRIGGER guard_{table} BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION guard_kept()"
+            for table in INTERVAL_TABLES
+        ]
+        _run(connection, [*statements, *_postgresql_truncate(INTERVAL_TABLES)])
+    else:
+        _run(connection, _sqlite_kept(INTERVAL_TABLES))
+
+
+def take_down_intervals(connection: BaseDatabaseWrapper) -> None:
+    """Remove them, for a reversed migration."""
+    if connection.vendor == "postgresql":
+        names = [f"guard_{table}{end}" for table in INTERVAL_TABLES for end in ("_emptied", "")]
+        tables = [table for table in INTERVAL_TABLES for _ in range(2)]
+        drops = [f"DROP TRIGGER IF EXISTS {name} ON {table}" for name, table in zip(names, tables, strict=True)]
+        _run_where_tables_are(connection, drops)
+    else:
+        names = [f"guard_{table}_{when}" for table in INTERVAL_TABLES for when in ("update", "delete")]
+        _run(connection, [f"DROP TRIGGER IF EXISTS {name}" for name in names])
+
+
 def let_tables_be_emptied(connection: BaseDatabaseWrapper) -> None:
     """Remove what refuses TRUNCATE, for a reversed migration and for tests that must empty the tables."""
     if connection.vendor == "postgresql":
@@ -276,11 +306,13 @@ def let_tables_be_emptied(connection: BaseDatabaseWrapper) -> None:
 def refuse_emptied_tables(connection: BaseDatabaseWrapper) -> None:
     """Refuse TRUNCATE again."""
     if connection.vendor == "postgresql":
-        _run(connection, [*_postgresql_truncate(), *_postgresql_truncate(guards_bulletins.TABLES)])
+        later = (*guards_bulletins.TABLES, *INTERVAL_TABLES)
+        _run(connection, [*_postgresql_truncate(), *_postgresql_truncate(later)])
 
 
 def take_down(connection: BaseDatabaseWrapper) -> None:
     """Remove them all: for a reversed migration, and for tests that must empty the tables."""
+    take_down_intervals(connection)
     take_down_bulletins(connection)
     if connection.vendor == "postgresql":
         let_tables_be_emptied(connection)

@@ -62,6 +62,27 @@ class ServiceInterval(models.Model):
         return f"{self.task} on {self.part_kind}"
 
 
+class IntervalChange(models.Model):
+    """An interval as it was and as it became: by whom, when and why. Append-only, so that before and after can be compared.
+
+    before is empty for a new interval. ground: what the change rests on where a review proposed it (metric, life, costs).
+    """
+
+    interval = models.ForeignKey(ServiceInterval, on_delete=models.PROTECT, related_name="changes")
+    changed_at = models.DateTimeField()
+    changed_by = models.ForeignKey("tracker.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    why = models.CharField(max_length=400, blank=True)
+    before = models.JSONField(default=dict)  # field -> value, only what differs; task and part kind always in `after`
+    after = models.JSONField(default=dict)
+    ground = models.JSONField(default=dict, blank=True)
+
+    class Meta:
+        ordering = ["-changed_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.interval} changed {self.changed_at:%Y-%m-%d}"
+
+
 class Completion(models.Model):
     """A task done on a component. Append-only. `via` names the larger task that included it."""
 
