@@ -14,16 +14,16 @@ def moment(day: float) -> datetime:
     return (datetime.fromordinal(int(day)) + timedelta(days=day % 1.0)).replace(tzinfo=workshop_zone())
 
 
-def write_rows(fleet: FailingFleet) -> dict[int, PartType]:
-    """Write the fleet into the record, in a handful of statements; return its part types by number."""
+def write_rows(fleet: FailingFleet, name: str = "SIM") -> dict[int, PartType]:
+    """Write the fleet into the record, in a handful of statements; return its part types by number. name: begins all serials."""
     end = float(fleet.until.toordinal())
     kinds = {
-        int(n): PartType(kind=kind_of(int(n)), part_number=f"SIM-{n}", maker="Hazelwick Parts", name=f"{kind_of(int(n))} {n}")
+        int(n): PartType(kind=kind_of(int(n)), part_number=f"{name}-{n}", maker="Hazelwick Parts", name=f"{kind_of(int(n))} {n}")
         for n in np.unique(fleet.pieces.part_type)
     }  # fmt: skip
     PartType.objects.bulk_create(kinds.values())
     trikes = [
-        Trike(frame_serial=f"SIM{row:05d}", model=fleet.model[row], state="delivered",
+        Trike(frame_serial=f"{name}{row:05d}", model=fleet.model[row], state="delivered",
               severity=SEVERITIES[fleet.severity[row]][0], delivered_on=date.fromordinal(int(fleet.delivered[row])))
         for row in range(len(fleet.delivered))
     ]  # fmt: skip
@@ -35,15 +35,15 @@ def write_rows(fleet: FailingFleet) -> dict[int, PartType]:
                         recorded_at=moment(last))
         for row, trike in enumerate(trikes)
     )  # fmt: skip
-    _write_pieces(fleet, kinds, trikes)
+    _write_pieces(fleet, kinds, trikes, name)
     return kinds
 
 
-def _write_pieces(fleet: FailingFleet, kinds: dict[int, PartType], trikes: list[Trike]) -> None:
+def _write_pieces(fleet: FailingFleet, kinds: dict[int, PartType], trikes: list[Trike], name: str) -> None:
     pieces = fleet.pieces
     rows = range(len(pieces.trike))
     components = [
-        Component(part_type=kinds[int(pieces.part_type[n])], serial=f"SIM-C{n:06d}", batch=pieces.batch[n],
+        Component(part_type=kinds[int(pieces.part_type[n])], serial=f"{name}-C{n:06d}", batch=pieces.batch[n],
                   firmware=pieces.firmware[n], state="returned" if pieces.failed[n] else "fitted",
                   made_on=date(int(pieces.batch[n][:4]), 1, 15))
         for n in rows

@@ -23,6 +23,7 @@ from tracker.api.occurrences import Occurrences
 from tracker.api.owners import Owners
 from tracker.api.part_types import PartTypes
 from tracker.api.readings import Readings
+from tracker.api.review import Reviews
 from tracker.api.rides import Rides
 from tracker.api.trikes import Trikes
 from tracker.api.visits import Visits
@@ -30,7 +31,7 @@ from tracker.api.visits import Visits
 RESOURCES = (
     PartTypes, BuildLists, Components, Trikes, Owners, Fitments, Readings, Rides, DisplayChanges,
     MeterReadings, Handovers, Intervals, Occurrences, DueLines, Visits, Appointments, Closings, JobCards, LogEntries, Messages,
-    Imports, Bounces,
+    Imports, Bounces, Reviews,
 )  # fmt: skip
 
 router = SimpleRouter(trailing_slash=False)

@@ -76,6 +76,7 @@ TABLE: dict[str, dict[str, Right]] = {
         "drop_photo": WRITE_JOBS, "summary": READ, "write_summary": WRITE_JOBS, "mail_summary": WRITE_JOBS,
     },
     "log-entries": {"list": READ, "retrieve": READ},
+    "review": {"list": READ, "retrieve": READ},
     "messages": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE},
     "bounces": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE, "create": WRITE_BOUNCES},
     "imports": {

@@ -32,9 +32,14 @@ def review_stand() -> ReviewStand:
     return ReviewStand(done, coming)
 
 
+def all_findings() -> QuerySet[ReviewFinding]:
+    """Return everything stored, in every metric, with part types and runs."""
+    return ReviewFinding.objects.select_related("part_type", "run").order_by("rank", "pk")
+
+
 def findings(metric: str = "", kind: str = "", only_to_do: bool = False) -> QuerySet[ReviewFinding]:
     """Return the findings in the order of evidence with their part types: each in its main metric, or all in one metric."""
-    rows = ReviewFinding.objects.select_related("part_type", "run").order_by("rank", "pk")
+    rows = all_findings()
     rows = rows.filter(metric=metric) if metric else rows.filter(is_main=True)
     rows = rows.filter(part_type__kind=kind) if kind else rows
     return rows.exclude(action="none") if only_to_do else rows
@@ -42,7 +47,7 @@ def findings(metric: str = "", kind: str = "", only_to_do: bool = False) -> Quer
 
 def finding_of(part_type_id: int, metric: str = "") -> ReviewFinding | None:
     """Return what was found of a part type, in its main metric or in the one asked for; None where nothing is stored."""
-    rows = ReviewFinding.objects.select_related("part_type", "run").filter(part_type_id=part_type_id)
+    rows = all_findings().filter(part_type_id=part_type_id)
     return rows.filter(metric=metric).first() if metric else rows.filter(is_main=True).first()
 
 

@@ -99,7 +99,7 @@ def read_ground(until: date) -> Ground:
             "severity": np.array([_severity(row[2]) for row in trikes], dtype=object),
         },
         clocks=[clocks[pk] for pk in trike_ids.tolist()], zero=zero,
-        **_fitments(ids, trike_ids, zero, np.minimum(gone, day)), **_failures(ids, trike_ids, day),
+        **_fitments(ids, trike_ids, zero, gone, day), **_failures(ids, trike_ids, day),
         meters=_meters(ids, day),
     )  # fmt: skip
 
@@ -113,8 +113,8 @@ def _severity(factor: float) -> str:
     return next(words for least, words in SEVERITIES if factor >= least)
 
 
-def _fitments(ids: Array, trike_ids: Array, zero: Array, last: Array) -> dict[str, Array]:
-    """Columns of the fitments that began before the end; last (t,): the day a trike is no longer watched."""
+def _fitments(ids: Array, trike_ids: Array, zero: Array, gone: Array, day: float) -> dict[str, Array]:
+    """Columns of the fitments that began before the end, `day`; gone (t,): the day a trike was stolen."""
     rows = list(
         Fitment.objects.order_by("component_id", "fitted_at", "pk").values_list(
             "component_id", "trike_id", "position", "fitted_at", "removed_at"
@@ -124,11 +124,11 @@ def _fitments(ids: Array, trike_ids: Array, zero: Array, last: Array) -> dict[st
     on = np.searchsorted(trike_ids, np.array([row[1] for row in rows], dtype=np.int64))
     start = np.maximum(np.array([day_of(row[3]) for row in rows], dtype=float), zero[on] if rows else 0.0)
     removed = np.array([np.inf if row[4] is None else day_of(row[4]) for row in rows], dtype=float)
-    end = np.minimum(removed, last[on])
+    end = np.minimum(np.minimum(removed, gone[on]), day)
     kept = end > start
     return {
         "at": at[kept], "on": on[kept], "position": np.array([row[2] for row in rows], dtype=object)[kept],
-        "start": start[kept], "end": end[kept], "open": (removed > last[on])[kept],
+        "start": start[kept], "end": end[kept], "open": (end == day)[kept],
     }  # fmt: skip
 
 

@@ -67,7 +67,8 @@ def reckon(now: datetime, afresh: bool = False) -> Reckoned:
         if old is not None and old[0] == mark:
             studies[key] = (mark, study_of(old[1]))
         else:
-            studies[key], anew = (mark, study(part, until)), anew + 1
+            # Taken as it will be kept, so that a review from kept studies is the same to the last digit.
+            studies[key], anew = (mark, study_of(as_plain(study(part, until)))), anew + 1
     return _together(until, parts, studies, anew)
 
 
