@@ -12,6 +12,7 @@ _POLICY = {
     "font-src": "'self'",
     "connect-src": "'self'",
     "manifest-src": "'self'",
+    "worker-src": "'self'",
     "form-action": "'self'",
     "frame-ancestors": "'none'",
     "base-uri": "'none'",

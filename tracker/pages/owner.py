@@ -18,7 +18,7 @@ from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, s
 from tracker.actions.reading_photos import let_wait, record_owner_reading
 from tracker.actions.rides import take_ride
 from tracker.models import OwnerLink
-from tracker.pages import owner_calendar, owner_wishes
+from tracker.pages import owner_app, owner_calendar, owner_wishes
 from tracker.pages.answers import status_of
 from tracker.pages.owner_door import COOKIE, SEE_OTHER, back, counted, private, with_link
 from tracker.pages.owner_shown import show
@@ -26,9 +26,8 @@ from tracker.pages.reading_forms import answer_in, question_in, typed_as
 from tracker.pages.reading_photos import picture_in
 from tracker.pages.rides import ride_in
 from tracker.queries.feeds import event_of
+from tracker.queries.owner_copy import COOKIE_DAYS
 from tracker.queries.reminders import owner_view
-
-COOKIE_DAYS = 30
 
 
 @private
@@ -157,6 +156,7 @@ urlpatterns = [
     path("visit.ics", calendar, name="owner-calendar"),
     *owner_wishes.urlpatterns,
     *owner_calendar.urlpatterns,
+    *owner_app.urlpatterns,
     path("stop/<str:token>", stop, name="owner-stop"),
     path("<str:token>", enter, name="owner-enter"),
 ]

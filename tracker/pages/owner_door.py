@@ -21,6 +21,7 @@ from tracker.actions.owner_links import LinkGone, open_link
 from tracker.http.throttles import PerAddress
 
 COOKIE = "owner-link"
+COPY, FORGET = "Owner-Copy", "forget"  # tells the worker what to do with its copy of the page (owner_app.py)
 SEE_OTHER = 303
 
 View = Callable[..., HttpResponse]
@@ -36,6 +37,7 @@ def private(view: View) -> View:
             response = view(request, *args, **kwargs)
         except LinkGone as gone:
             response = render(request, "owner/gone.html", {"refusal": gone}, status=404)
+            response[COPY] = FORGET
         response.headers.setdefault("Cache-Control", "no-store")
         response["Referrer-Policy"] = "no-referrer"
         response["X-Robots-Tag"] = "noindex, nofollow"

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -11,9 +12,10 @@ from django.utils import timezone
 
 from services.kinds import comes_with
 from tracker.models import OwnerLink
-from tracker.pages.owner_door import COOKIE, form_key
+from tracker.pages.owner_door import COOKIE, COPY, FORGET, form_key
 from tracker.queries.appointments import standing
 from tracker.queries.feeds import has_feed
+from tracker.queries.owner_copy import copy_until
 from tracker.queries.reminders import OwnerView, Told, owner_view
 from tracker.queries.rides import rides_told
 
@@ -37,12 +39,14 @@ URGENCY = ("overdue", "due", "soon", "ok")
 
 
 def show(request: HttpRequest, link: OwnerLink, *, status: int = 200, said: str = "", **more: Any) -> HttpResponse:
-    """Draw the page. trouble: which form was refused, and the refusal."""
+    """Draw the page, and say whether a phone may keep a copy. trouble: which form was refused, and the refusal."""
     now = timezone.now()
+    copied_until = copy_until(link, now)
     view = owner_view(link.trike, link.owner, now)
     at, refusal = more.pop("trouble", ("", None))
     bench = standing(link.trike_id, view.visit, view.today)
     context = {
+        "copied": copied_until is not None, "seen": now.astimezone(ZoneInfo(link.owner.time_zone)).replace(tzinfo=None),
         "view": view, "key": form_key(request.COOKIES[COOKIE]), "rides": rides_told(link.trike_id),
         "said": SAID.get(said, ""), "urgency": urgency(view), "at": at, "refusal": refusal,
         "bench": bench, "jobs": jobs_of(view.work), "has_feed": has_feed(link, now),
@@ -51,7 +55,9 @@ def show(request: HttpRequest, link: OwnerLink, *, status: int = 200, said: str 
         "wanted_other": more.get("wanted", "") in {day.isoformat() for day in bench.others},
         "writes": view.owner.reminders_agreed and view.owner.stopped_at is None,
     }  # fmt: skip
-    return render(request, "owner/page.html", context | more, status=status)
+    response = render(request, "owner/page.html", context | more, status=status)
+    response[COPY] = f"keep; until={int(copied_until.timestamp())}" if copied_until else FORGET
+    return response
 
 
 @dataclass(frozen=True)
