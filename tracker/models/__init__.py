@@ -28,7 +28,8 @@ __all__ = [
     "ApiClient", "Appointment", "BuildList", "BuildListLine", "Bulletin", "BulletinNotice", "BulletinPart",
     "BulletinRange", "BulletinStep", "Closing", "Completion", "Component", "DisplayChange", "DueLine", "Failure",
     "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord", "ImportBatch", "ImportRow",
-    "IntervalChange", "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading", "OutboxMessage",
+    "IntervalChange", "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading",
+    "OutboxMessage",
     "Owner", "OwnerLink", "Ownership", "PartType", "Photo", "ReadingPhoto", "ReleaseCheck", "ReviewFinding", "ReviewRun",
     "RideFile", "ServiceInterval", "Swap", "SweepRun", "Trike", "User", "Visit", "VisitLine",
 ]  # fmt: skip

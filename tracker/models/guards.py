@@ -3,8 +3,9 @@
 - a component in two places, or a place with two components, over any stretch of the past (PostgreSQL: exclusion
   constraints; SQLite: triggers);
 - any change to a logbook entry, a completion or what is kept of a changed interval, to a signed job card with all that
-  hangs on it, and to a handover that bears both signatures; also that something is moved onto one of these, and on PostgreSQL that their tables are emptied by
-  TRUNCATE. SQLite's REPLACE deletes silently unless triggers may call triggers: tracker/sqlite3/base.py asks for that;
+  hangs on it, and to a handover that bears both signatures; also that something is moved onto one of these, and on
+  PostgreSQL that their tables are emptied by TRUNCATE. SQLite's REPLACE deletes silently unless triggers may call
+  triggers: tracker/sqlite3/base.py asks for that;
 - any change to a step under a bulletin and to what was released of one (guards_bulletins.py).
 """
 
