@@ -498,3 +498,24 @@ class ImportRowFactory(DjangoModelFactory):
     number = factory.Sequence(lambda n: n + 2)
     raw = factory.LazyFunction(dict)
     verdict = "good"
+
+
+class BulletinStepFactory(DjangoModelFactory):
+    class Meta:
+        model = models.BulletinStep
+
+    bulletin = factory.SubFactory(BulletinFactory)
+    component = factory.SubFactory(ComponentFactory)
+    after = "affected"
+    at = NOW
+    recorded_at = NOW
+
+
+class BulletinNoticeFactory(DjangoModelFactory):
+    class Meta:
+        model = models.BulletinNotice
+
+    bulletin = factory.SubFactory(BulletinFactory)
+    trike = factory.SubFactory(TrikeFactory)
+    owner = factory.SubFactory(OwnerFactory)
+    written_at = NOW

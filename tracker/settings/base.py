@@ -267,6 +267,7 @@ CELERY_BEAT_SCHEDULER = "tracker.management.pulse:LivingScheduler"
 CELERY_BEAT_SCHEDULE = {
     "sign-of-life": {"task": "tracker.heartbeat", "schedule": 60.0, "options": _RINGS_AGAIN},
     "weekly-learning": {"task": "tracker.learn_fleet", "schedule": crontab(hour="0", minute="45", day_of_week="0")},
+    "nightly-bulletins": {"task": "tracker.match_bulletins", "schedule": crontab(hour="1", minute="5")},
     "nightly-sweep": {"task": "tracker.sweep", "schedule": crontab(hour="1", minute="15")},
     "nightly-review": {"task": "tracker.nightly_review", "schedule": crontab(hour="2", minute="15")},
     "dispatch-outbox": {"task": "tracker.dispatch_outbox", "schedule": 15.0, "options": _RINGS_AGAIN},
