@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from tests import factories as make
 from tests.pages.reviewed import BAD, GOOD, fleet, leaks, reviewed
 from tests.pages.test_markup import Page, from_outside, inline, twice, unlabelled, untidy
 from tracker.models import Component, Failure, ReviewFinding, ReviewRun
@@ -112,7 +113,8 @@ def test_few_failures_give_cases_and_a_rate_but_no_curve_and_no_shape(reviewer, 
     known = fleet(now, bad=2, good=1)
     shown = text(reviewer, part_path(known))
     assert 'id="survival"' not in shown
-    assert "No curve: Too few failures for a curve" in shown
+    assert "that takes 5 failures at a known age" in shown
+    assert "Too few failures for a curve" in section(shown, "known")
     assert "<dt>Shape</dt>" not in shown
     assert "3 failures" in section(shown, "cases")
     assert "3 failures in 24 parts" in section(shown, "known")
@@ -171,6 +173,17 @@ def test_a_trike_with_two_failures_is_named_before_a_batch_is_blamed(reviewer, k
     machines = section(text(reviewer, part_path(known)), "machines")
     assert "F24-0001" in machines
     assert "2 failures" in machines
+
+
+def test_a_bulletin_is_written_with_what_was_found_filled_in(reviewer, desk, known):
+    shown = text(reviewer, part_path(known))
+    link = re.search(r'href="(/bulletins/new/[^"]*)"', shown)[1].replace("&amp;", "&")
+    assert link == f"/bulletins/new/?part_type={known.part_type.pk}&batch={BAD}"
+    assert BAD in text(reviewer, link)
+    assert "/bulletins/new/" not in text(desk, part_path(known))
+    bulletin = make.BulletinFactory(state="released", title="Shocks of K24")
+    bulletin.part_types.add(known.part_type)
+    assert "Shocks of K24" in section(text(desk, part_path(known)), "verdict")
 
 
 def test_a_part_type_without_a_finding_says_so_and_an_unknown_one_is_not_found(reviewer, workshop):

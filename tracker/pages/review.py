@@ -5,12 +5,16 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.views.decorators.http import require_POST
 
 from services.life_data.ladder import say_number
+from services.life_data.weibull_words import FEWEST
 from services.parts import PART_KINDS
 from services.review.found import ACTIONS, METRICS, Finding
+from services.review.judge import SURE
 from services.review.shown import per, say_range, say_rate
 from tracker.actions.review import ask_for_review
 from tracker.models import PartType
@@ -21,6 +25,7 @@ from tracker.pages.review_shown import charts_of, group_tables, statistics_of
 from tracker.pages.roles import ALL, RULERS, page
 from tracker.queries import review_part as part_queries
 from tracker.queries.review_overview import PERIODS, Row, overview
+from tracker.queries.review_part import PartReview
 
 SHAPES = {"none": "plain", "watch": "watch", "inspect": "due", "replace": "replace", "stop-fitting": "stop"}
 PATTERNS = {
@@ -83,21 +88,34 @@ def part(request: HttpRequest, part_type_id: int) -> HttpResponse:
     field = part_queries.in_field(part_type_id, batch=batch)
     shown = part_queries.with_lives(list(cases), list(field[:PER_LIST]), now)
     context = {
-        "found": found, "unit": METRICS[found.metric], "shape": SHAPES[found.finding.action],
-        "action": ACTIONS[found.finding.action],
         "chosen": {"metric": found.metric, "view": view, "period": period, "batch": batch},
         "metrics": [(code, METRICS[code]) for code in found.metrics], "periods": PERIODS,
-        "page": cases, "cases": shown.cases, "pieces": shown.pieces, "in_field": field.count(),
-        "repeated": part_queries.repeated(part_type_id),
         "period_words": PERIODS[period] if period else "",
+        "page": cases, "cases": shown.cases, "pieces": shown.pieces, "in_field": field.count(),
+        "repeated": part_queries.repeated(part_type_id), "bulletins": part_queries.bulletins_about(part_type_id),
+    }  # fmt: skip
+    return render(request, "desk/review_part.html", context | _found(found))
+
+
+def _found(found: PartReview) -> dict[str, Any]:
+    """What was found, in words and pictures."""
+    return {
+        "found": found, "unit": METRICS[found.metric], "shape": SHAPES[found.finding.action],
+        "action": ACTIONS[found.finding.action], "fewest": FEWEST, "sure": SURE, "bulletin_link": _bulletin_link(found),
         "charts": charts_of(found), "groups": group_tables(found), "statistics": statistics_of(found),
     }  # fmt: skip
-    return render(request, "desk/review_part.html", context)
 
 
-def _suspect(finding: Finding) -> str:
-    """The batch that the strongest reason to do something names; '' where none does."""
-    return next((reason.group for reason in finding.reasons if reason.kind == "batch"), "")
+def _suspect(finding: Finding, kind: str = "batch") -> str:
+    """The batch (or firmware) that the strongest reason to do something names; '' where none does."""
+    return next((reason.group for reason in finding.reasons if reason.kind == kind), "")
+
+
+def _bulletin_link(found: PartReview) -> str:
+    """Where a bulletin about what was found is written, with what is known filled in."""
+    known = {"part_type": str(found.part_type.pk)}
+    known |= {kind: group for kind in ("batch", "firmware") if (group := _suspect(found.finding, kind))}
+    return f"{reverse('new-bulletin')}?{urlencode(known)}"
 
 
 @page(see=ALL, do=RULERS)

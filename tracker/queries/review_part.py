@@ -24,13 +24,13 @@ from services.review.found import (
     Survival,
     View,
 )  # fmt: skip
-from tracker.models import Component, Failure, PartType, ReviewFinding, Trike
+from tracker.models import Bulletin, Component, Failure, PartType, ReviewFinding, Trike
 from tracker.queries.clock import day_of
 from tracker.queries.life import runs_of
 from tracker.queries.review import ReviewStand, finding_of, metrics_of, review_stand
 from tracker.queries.review_overview import since_of
 
-MOST_MACHINES = 12  # trikes with more than one failure that are named
+MOST_MACHINES = 6  # trikes with more than one failure that are named
 
 
 @dataclass(frozen=True)
@@ -165,6 +165,12 @@ def repeated(part_type_id: int) -> list[tuple[Trike, int, int]]:
     told = {row["trike_id"]: (row["failures"], row["pieces"]) for row in counted}
     trikes = Trike.objects.in_bulk(list(told))
     return [(trikes[pk], *pair) for pk, pair in told.items()]
+
+
+def bulletins_about(part_type_id: int) -> list[Bulletin]:
+    """Return the bulletins that name a part type and were not withdrawn, newest first."""
+    rows = Bulletin.objects.filter(part_types=part_type_id).exclude(state=Bulletin.State.WITHDRAWN)
+    return list(rows.order_by("-written_at", "-pk"))
 
 
 # Pieces in the field
