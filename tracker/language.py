@@ -8,11 +8,17 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from django.conf import settings
+from django.http import HttpRequest
 from django.utils import translation
 
 from services.language import ENGLISH, Catalogue, known, speaking
 
 OURS = Catalogue("django", Path(__file__).parent / "locale")
+
+
+def asked_for(request: HttpRequest) -> str:
+    """Return the language a browser asks for (RFC 9110 section 12.5.4): of readers whom we do not know."""
+    return translation.get_language_from_request(request).partition("-")[0]
 
 
 @contextmanager

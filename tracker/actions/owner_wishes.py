@@ -11,7 +11,7 @@ from services.hemisphere import is_southern
 from services.intervals import covered_tasks
 from services.kinds import all_tasks, includes_map
 from services.kinds import task as task_of
-from services.language import say
+from services.language import LANGUAGES, say
 from tracker.actions.refusals import FieldInvalid, Invalid, UnknownTimeZone, WrongState
 from tracker.actions.reminder_messages import REMINDER, SNOOZED
 from tracker.actions.steps import draft_of, lock_trikes, refresh_due, write_logs
@@ -118,6 +118,16 @@ def set_units(*, link: OwnerLink, distance_unit: str, pressure_unit: str, time_z
     if was_southern is not is_southern(time_zone):
         refresh_due(_owned(link), now)
     return owner
+
+
+@action
+def set_language(*, link: OwnerLink, language: str, now: datetime) -> Owner:
+    """Set the language of this owner's page and mails. Raises FieldInvalid."""
+    if language not in LANGUAGES:
+        raise FieldInvalid(
+            say("That is no language we write."), field="language", remedy=say("Choose one of those offered.")
+        )
+    return _set(link, language=language)
 
 
 def _owned(link: OwnerLink) -> list[int]:

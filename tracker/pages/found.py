@@ -10,8 +10,10 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
+from services.language import say
 from tracker.actions.found import MOST_REACH, MOST_WORDS, tell_workshop
 from tracker.http.throttles import FoundPerAddress
 from tracker.models import Trike
@@ -26,12 +28,12 @@ class FoundForm(fields.Form):
     """Where it is, and how to reach who found it."""
 
     also = {"text": "where"}
-    where = fields.words("Where is it?", MOST_WORDS, required=True, rows=4)
-    reach = fields.words("How can we reach you?", MOST_REACH, rows=2)
+    where = fields.words(gettext_lazy("Where is it?"), MOST_WORDS, required=True, rows=4)
+    reach = fields.words(gettext_lazy("How can we reach you?"), MOST_REACH, rows=2)
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["where"].error_messages = {"required": "Please tell us where it is."}
+        self.fields["where"].error_messages = {"required": gettext_lazy("Please tell us where it is.")}
         for name in ("where", "reach"):
             self.fields[name].widget.attrs["maxlength"] = str(self.fields[name].max_length)
 
@@ -67,7 +69,7 @@ def _take(request: HttpRequest, trike: Trike, code: str) -> HttpResponse:
 
 
 def _too_often(request: HttpRequest, form: FoundForm, throttle: FoundPerAddress) -> HttpResponse:
-    form.add_error(None, "Several messages came from your connection within the hour. Please call us instead.")
+    form.add_error(None, say("Several messages came from your connection within the hour. Please call us instead."))
     response = _show(request, form, status=429)
     response["Retry-After"] = str(throttle.wait())
     return response

@@ -11,6 +11,7 @@ from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_POST, require_safe
 
 from tracker.actions.owner_links import end_feed, make_feed, open_link
+from tracker.language import in_language
 from tracker.models import OwnerLink
 from tracker.pages.owner_door import back, private, with_link
 from tracker.queries.feeds import feed_of
@@ -33,7 +34,9 @@ def subscribe(request: HttpRequest, link: OwnerLink) -> HttpResponse:
 def feed(request: HttpRequest, token: str) -> HttpResponse:
     """Give the calendar, or 304 where the caller has it as it stands. Not counted: one provider asks for many people."""
     now = timezone.now()
-    content = feed_of(open_link(token, now, purpose="feed"), now)
+    link = open_link(token, now, purpose="feed")
+    with in_language(link.owner.language):
+        content = feed_of(link, now)
     etag = f'"{sha256(content).hexdigest()[:32]}"'
     response = HttpResponse(content, content_type="text/calendar; charset=utf-8")
     response["Content-Disposition"] = 'inline; filename="service.ics"'

@@ -13,10 +13,12 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from services.calendar_words import WEEKDAYS
 from services.errors import Refusal
+from services.language import LANGUAGES, known, say
 from tracker.actions.appointments import ask_for_day, withdraw
 from tracker.actions.hand_on import MOST_WORDS, ask_to_hand_on
-from tracker.actions.owner_wishes import set_quiet, set_units, snooze_visit, tick_own_task
+from tracker.actions.owner_wishes import set_language, set_quiet, set_units, snooze_visit, tick_own_task
 from tracker.actions.refusals import FieldInvalid
 from tracker.models import Owner, OwnerLink, ReadingPhoto
 from tracker.pages.answers import status_of
@@ -25,7 +27,7 @@ from tracker.pages.owner_shown import show
 from tracker.queries.owner_export import owner_data, picture_name, pictures_of
 from tracker.queries.photos import photo_file
 
-DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+CHOSEN = ("distance_unit", "pressure_unit", "time_zone")
 # Where people ride; whoever lives elsewhere keeps the zone they have.
 ZONES = (
     "Europe/London", "Europe/Dublin", "Europe/Lisbon", "Europe/Amsterdam", "Europe/Berlin", "Europe/Brussels",
@@ -66,7 +68,9 @@ def _day(typed: str) -> date:
     try:
         return date.fromisoformat(typed)
     except ValueError:
-        raise FieldInvalid("Please choose a day.", field="on", remedy="Touch one of the days below.") from None
+        raise FieldInvalid(
+            say("Please choose a day."), field="on", remedy=say("Touch one of the days below.")
+        ) from None
 
 
 @with_link
@@ -100,12 +104,12 @@ def _whole(text: str) -> int:
 @with_link
 @require_http_methods(["GET", "HEAD", "POST"])
 def settings_page(request: HttpRequest, link: OwnerLink) -> HttpResponse:
-    """Quiet hours and days, units, time zone; both forms of the page lead here."""
+    """Quiet hours and days, units, time zone, language; every form of the page leads here."""
     if request.method != "POST":
         return _settings(request, link)
-    which = "units" if request.POST.get("form") == "units" else "quiet"
+    which = sent if (sent := request.POST.get("form", "")) in SAVERS else "quiet"
     try:
-        (_save_units if which == "units" else _save_quiet)(request, link)
+        SAVERS[which](request, link)
     except Refusal as refusal:
         return _settings(request, link, status=status_of(refusal), at=which, refusal=refusal)
     return back(which)
@@ -124,18 +128,25 @@ def _usual() -> tuple[int, int]:
 
 
 def _save_units(request: HttpRequest, link: OwnerLink) -> None:
-    names = ("distance_unit", "pressure_unit", "time_zone")
-    set_units(link=link, now=timezone.now(), **{name: request.POST.get(name, "")[:64] for name in names})
+    set_units(link=link, now=timezone.now(), **{name: request.POST.get(name, "")[:64] for name in CHOSEN})
+
+
+def _save_language(request: HttpRequest, link: OwnerLink) -> None:
+    set_language(link=link, language=request.POST.get("language", "")[:5], now=timezone.now())
+
+
+SAVERS = {"quiet": _save_quiet, "units": _save_units, "language": _save_language}
 
 
 def _settings(request: HttpRequest, link: OwnerLink, *, status: int = 200, **more: Any) -> HttpResponse:
     owner = link.owner
     typed = request.POST if more.get("at") else {}
     context = {
-        "key": form_key(request.COOKIES[COOKIE]), "owner": owner, "days": list(enumerate(DAYS)),
+        "key": form_key(request.COOKIES[COOKIE]), "owner": owner, "days": list(enumerate(map(say, WEEKDAYS))),
         "hours": range(24), "usual": _usual(), "zones": sorted({*ZONES, owner.time_zone}),
         "quiet_days": [_whole(text) for text in typed.getlist("weekday")] if more.get("at") == "quiet" else owner.quiet_weekdays,
-        "chosen": {name: typed.get(name, getattr(owner, name)) for name in ("distance_unit", "pressure_unit", "time_zone")},
+        "chosen": {name: typed.get(name, getattr(owner, name)) for name in CHOSEN} | {"language": known(owner.language)},
+        "languages": LANGUAGES.items(),
         "from_hour": _chosen_hour(typed, owner, "from"), "until_hour": _chosen_hour(typed, owner, "until"),
         "pressures": Owner._meta.get_field("pressure_unit").choices,
     }  # fmt: skip

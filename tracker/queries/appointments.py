@@ -30,6 +30,14 @@ class Standing:
     others: tuple[date, ...]
     suggested: date | None = None  # the proposed day, while it is ahead and the workshop has not closed on it since
 
+    @property
+    def answered(self) -> str:
+        """What the desk said last, as the owner reads it."""
+        row = self.refused
+        if row is None:
+            return ""
+        return " ".join(filter(None, [offer_words(row.on), words_of(row)])) if is_offer(row) else row.answer
+
 
 def bench_on(first: date, last: date) -> Bench:
     """Return the bench with the minutes that are asked for or agreed from `first` to `last`."""

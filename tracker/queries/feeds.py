@@ -7,6 +7,7 @@ from django.conf import settings
 from services.calendar_file import Event, feed_file
 from services.identity import visible
 from services.kinds import task as task_of
+from services.language import say
 from tracker.models import Appointment, OwnerLink, Ownership, Visit
 from tracker.queries.clock import noon
 from tracker.queries.reminders import trike_name
@@ -36,7 +37,7 @@ def event_of(visit: Visit, name: str) -> Event:
     is_open, own = visit.state == Visit.State.OPEN, _owners_own(visit)
     agreed = confirmed if visit.state != Visit.State.DONE else None
     status = "CONFIRMED" if agreed else "TENTATIVE" if is_open else "CANCELLED"
-    words = "service agreed" if agreed else "a check you can do yourself" if own else "service proposed"
+    words = say("service agreed") if agreed else say("a check you can do yourself") if own else say("service proposed")
     return Event(
         uid=visit.uid,
         sequence=visit.sequence + (visit.state == Visit.State.DONE),
@@ -53,9 +54,12 @@ def _owners_own(visit: Visit) -> bool:
 
 
 def _description(visit: Visit, agreed_on: date | None, own: bool) -> str:
-    titles = list(dict.fromkeys(task_of(line.task).title for line in visit.lines.all()))
-    call = "" if own else f"{'To change it' if agreed_on else 'To agree a day'}: {settings.WORKSHOP_PHONE}"
-    return "\n".join(filter(None, [*titles, call]))
+    titles = list(dict.fromkeys(say(task_of(line.task).title) for line in visit.lines.all()))
+    if own:
+        return "\n".join(titles)
+    phone = settings.WORKSHOP_PHONE
+    call = say("To change it: {phone}", phone=phone) if agreed_on else say("To agree a day: {phone}", phone=phone)
+    return "\n".join([*titles, call])
 
 
 def _changed_at(visit: Visit) -> datetime:

@@ -8,10 +8,10 @@ from django.conf import settings
 from django.forms.boundfield import BoundField
 from django.utils import timezone
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import mark_safe
 
 from services.due_words import say_date
 from services.failures import CAUSES, FOUND, MODES
+from services.language import say
 from services.positions import POSITIONS
 from services.units import say_distance, say_pressure
 
@@ -20,7 +20,7 @@ register = template.Library()
 STATUS_WORDS = {"overdue": "Overdue", "due": "Due now", "soon": "Soon", "ok": "Later"}
 STATUS_CLASS = {"ok": "later", "estimated": "soon"}
 FREE = (forms.TextInput, forms.DateInput, forms.DateTimeInput)  # where an empty field says that it is optional
-OPTIONAL = mark_safe(' <span class="optional">(optional)</span>')
+OPTIONAL = ' <span class="optional">{}</span>'
 
 
 @register.filter
@@ -120,7 +120,7 @@ def field(bound: BoundField, unit: str = "", hint: str = "", bare: bool = False)
     widget, errors, hint = bound.field.widget, bound.errors, hint or bound.help_text
     unit = unit or widget.attrs.get("data-unit", "")
     free = not bound.field.required and not bare and isinstance(widget, FREE)
-    mark = OPTIONAL if free else ""
+    mark = format_html(OPTIONAL, say("(optional)")) if free else ""
     label = format_html('<label for="{}">{}{}</label>', bound.id_for_label, bound.label, mark)
     if getattr(widget, "input_type", "") == "checkbox":
         drawn = format_html('<div class="tick">{}{}</div>', bound.as_widget(), label)
