@@ -109,11 +109,16 @@ def test_today_counts_what_needs_somebody(three_due, workshop, desk):
     make.OutboxMessageFactory(trike=workshop.trike, state="unknown")
     make.ComponentFactory(part_type__kind="battery", state="quarantined")
     make.AppointmentFactory(trike=workshop.trike)
+    out = make.BulletinFactory(
+        is_hazard=True, state="released", released_by=make.UserFactory(), released_at=make.NOW, number="B-2025-001"
+    )
+    make.BulletinPartFactory(component=workshop.chain, bulletin=out)
+    make.BulletinPartFactory(component=workshop.shock, bulletin=out, state="corrected")
     counts = {words: count for _, count, words, _, _ in desk.get("/").context["board"]}
     assert counts == {
         "overdue": 1, "due this week": 1, "readings in doubt": 1, "job cards open": 1, "mails failed": 0,
         "days asked for": 1, "mails: sent or not?": 1, "addresses do not work": 0, "imports waiting": 0,
-        "batteries in quarantine": 1,
+        "batteries in quarantine": 1, "safety parts under bulletins": 1,
     }  # fmt: skip
 
 

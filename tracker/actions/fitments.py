@@ -9,6 +9,7 @@ from services.identity import clean_text
 from services.positions import POSITIONS, check_position
 from tracker.actions.bulletin_notices import tell_of_hazards
 from tracker.actions.bulletin_steps import follow_bulletins
+from tracker.actions.bulletin_stops import refuse_stopped
 from tracker.actions.refusals import (
     ComponentNotUsable,
     FieldInvalid,
@@ -30,7 +31,9 @@ def fit_component(
     *, trike_id: int, position: str, component_id: int, at: datetime, by: User | None = None, now: datetime,
     source: str = "desk",
 ) -> Fitment:  # fmt: skip
-    """Fit a component. Raises SerialAlreadyFitted or PositionTaken (naming where), WrongPosition, ComponentNotUsable."""
+    """Fit a component. Raises SerialAlreadyFitted or PositionTaken (naming where), WrongPosition, ComponentNotUsable,
+    OpenStopBulletin.
+    """
     trike = lock_version(Trike, trike_id, None)
     if trike.state == Trike.State.RETIRED:
         raise WrongState(
@@ -66,6 +69,7 @@ def check_can_be_fitted(trike: Trike, position: str, component: Component, at: d
             f"{serial_words(component)} is {component.get_state_display()}.", field="component",
             remedy="Choose a piece from stock.",
         )  # fmt: skip
+    refuse_stopped(component)
     taken = Fitment.objects.current().filter(trike=trike, position=position).select_related("component").first()
     if taken is not None:
         raise PositionTaken(

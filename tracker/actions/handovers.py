@@ -9,6 +9,7 @@ from services.identity import clean_text
 from services.kinds.elastomers import RIDER_KG
 from services.parts import SYSTEM_KG
 from services.rider_setup import set_up
+from tracker.actions.bulletin_stops import bulletins_handed_over
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, SameSigner, WrongState
 from tracker.actions.steps import draft_of, lock_version, refresh_due, write_logs
 from tracker.actions.transactions import action
@@ -42,13 +43,14 @@ class SetTo:
 @action
 def hand_over(
     *, trike_id: int, owner_id: int, handed_over_on: date, reading_km: float, built_by: User,
-    set_to: SetTo = SetTo(), checks: Sequence[tuple[str, bool, str]] = (), without_missing: bool = False, note: str = "",
-    by: User | None = None, now: datetime, source: str = "desk",
+    set_to: SetTo = SetTo(), checks: Sequence[tuple[str, bool, str]] = (), without_missing: bool = False,
+    with_bulletins: bool = False, note: str = "", by: User | None = None, now: datetime, source: str = "desk",
 ) -> Handover:  # fmt: skip
     """Record rider set-up and final check, signed by the builder. The trike is delivered by the second signature.
 
     What was proposed for that rider is kept beside what was set. Raises WrongState (handed over already), NotEnough (no
-    final check), PartsMissing (required by the build list), FieldInvalid (implausible, or beyond a maker's limit).
+    final check), PartsMissing (required by the build list), OpenBulletins, OpenStopBulletin, FieldInvalid (implausible, or
+    beyond a maker's limit).
     """
     trike = lock_version(Trike, trike_id, None)
     if trike.state != Trike.State.IN_BUILD or Handover.objects.filter(trike=trike).exists():
@@ -58,7 +60,7 @@ def hand_over(
         raise FieldInvalid("The handover lies in the future.", field="handed_over_on", remedy="Check the date.")
     if not Owner.objects.filter(pk=owner_id).exists():
         raise Invalid("There is no such owner.", field="owner", remedy="Add the owner first.")
-    missing = _missing(trike, without_missing)
+    missing, bulletins = _missing(trike, without_missing), bulletins_handed_over(trike, with_bulletins)
     actual = {"reading_km": reading_km, **asdict(set_to)}
     for name, (low, high, unit) in PLAUSIBLE.items():
         _refuse_out_of(actual[name], low, high, unit, name)
@@ -73,6 +75,7 @@ def hand_over(
     Ownership.objects.create(trike=trike, owner_id=owner_id, since=handed_over_on)
     body = actual | {"checks": [[item, bool(passed)] for item, passed, _ in checks]}
     body |= {"missing": missing} if missing else {}
+    body |= {"bulletins": bulletins} if bulletins else {}
     write_logs([draft_of(trike.pk, "handover_built", now, built_by, source, body)], now)
     refresh_due([trike.pk], now)  # its rider's seasons
     return handover

@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from services.fates import usual_fate
 from services.identity import canonical_serial, clean_text
 from services.positions import POSITIONS, check_position
+from tracker.actions.bulletin_stops import refuse_stopped
 from tracker.actions.card_steps import draft_card, touch
 from tracker.actions.refusals import (
     ComponentNotUsable,
@@ -42,7 +43,8 @@ def plan_swap(
 ) -> Swap:  # fmt: skip
     """Plan old serial -> new serial at a position; it is carried out when the card is signed.
 
-    Raises UnknownSerial, NotThisTrike, SerialAlreadyFitted, ComponentNotUsable, PositionTaken, WrongPosition, FieldInvalid.
+    Raises UnknownSerial, NotThisTrike, SerialAlreadyFitted, ComponentNotUsable, OpenStopBulletin, PositionTaken,
+    WrongPosition, FieldInvalid.
     """
     card = draft_card(card_id)
     if position not in POSITIONS:
@@ -161,6 +163,7 @@ def _usable(row: Component) -> Component:
             field="new_serial",
             remedy="Choose a piece from stock.",
         )
+    refuse_stopped(row, "new_serial")
     return row
 
 

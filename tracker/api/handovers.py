@@ -55,7 +55,7 @@ class NewHandover(Body):
     """Rider set-up and final check; sending it is the builder's signature.
 
     `system_mass_kg` is rider, luggage and trike together. `without_missing`: handed over although the model's build list
-    requires parts that are not there.
+    requires parts that are not there; `with_bulletins`: although bulletins are open on its parts.
     """
 
     trike = Id()
@@ -70,6 +70,7 @@ class NewHandover(Body):
     toe_in_mm = Number(min_value=-10, max_value=10, allow_null=True, default=None)
     checks = NewCheck(many=True, max_length=100)
     without_missing = YesNo(default=False)
+    with_bulletins = YesNo(default=False)
     note = Text(max_length=500, allow_blank=True, default="")
 
 

@@ -116,6 +116,7 @@ class FinalForm(SetUpForm):
     handed_over_on = fields.day("Handed over on")
     reading_km = fields.number("The display shows", unit="km")
     without_missing = fields.tick("The trike is handed over without them")
+    with_bulletins = fields.tick("The trike is handed over all the same")
     note = fields.words("Note", 500)
     password = forms.CharField(
         label="Builder’s password", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}), strip=False
@@ -144,7 +145,7 @@ class FinalForm(SetUpForm):
 
     def values(self) -> dict[str, Any]:
         """Return everything as the action takes it."""
-        names = ("owner_id", "handed_over_on", "reading_km", "without_missing", "note")
+        names = ("owner_id", "handed_over_on", "reading_km", "without_missing", "with_bulletins", "note")
         told = {name: self.cleaned_data[name] for name in names}
         return told | {"set_to": self.set_to(), "checks": self.checks()}
 

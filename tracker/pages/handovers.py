@@ -21,6 +21,7 @@ from tracker.pages.handover_steps import steps_of
 from tracker.pages.roles import WRITERS, page, roles_of_user
 from tracker.queries import lists
 from tracker.queries.build_lists import missing_positions
+from tracker.queries.bulletin_pages import open_numbers
 from tracker.queries.clock import local_date
 from tracker.queries.rider_setup import fitted_for_setup, proposal
 from tracker.queries.search import component_by_serial
@@ -79,7 +80,7 @@ def final(request: HttpRequest, trike_id: int) -> HttpResponse:
             return redirect("handover", done.pk)
     status = 200 if looks else status_for(form)
     context = {
-        "trike": trike, "form": form, "owner": owner, "missing": missing_positions(trike),
+        "trike": trike, "form": form, "owner": owner, "missing": missing_positions(trike), "bulletins": open_numbers(trike.pk),
         "steps": steps_of(trike, "final", owner), "handed_over": trike.state != Trike.State.IN_BUILD,
         **_proposed(trike, form if form.is_bound else SetUpForm({})),
     }  # fmt: skip

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 
 from tracker.pages.roles import WRITERS, page, roles_of
@@ -24,6 +25,13 @@ def today(request: HttpRequest) -> HttpResponse:
     board = [
         ("/due/?window=overdue", found.overdue, "overdue", f"on {found.overdue_trikes} trikes", "stop"),
         ("/due/?window=week", found.due_this_week, "due this week", "", "ask"),
+        (
+            f"{reverse('bulletins')}?state=released",
+            found.safety_parts,
+            "safety parts under bulletins",
+            f"on {found.safety_trikes} trikes",
+            "stop",
+        ),
         ("/readings/?verdict=suspect", found.suspects, "readings in doubt", "", "ask"),
         ("/jobs/?state=draft", found.open_cards, "job cards open", "", "plain"),
         ("/appointments/", found.days_asked, "days asked for", "", "ask"),

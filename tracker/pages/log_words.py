@@ -161,6 +161,7 @@ def _built(body: dict[str, Any]) -> str:
         f"final check of {len(body['checks'])} items, "
         + (f"failed: {', '.join(failed)}" if failed else "all passed")
         + (f"; without {', '.join(body['missing'])}" if body.get("missing") else "")
+        + (f"; with open bulletins {', '.join(body['bulletins'])}" if body.get("bulletins") else "")
     )
 
 

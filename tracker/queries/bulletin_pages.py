@@ -143,6 +143,35 @@ def places_on(trike_id: int) -> dict[int, str]:
     return {row.component_id: row.get_position_display() for row in rows}
 
 
+def open_numbers(trike_id: int) -> list[Bulletin]:
+    """Return the bulletins that are open on a trike, each once, the most urgent first; not those for information only."""
+    parts = [part for part in bulletins.of_trike(trike_id) if part.bulletin.severity != Bulletin.Severity.INFORMATION]
+    return list({part.bulletin_id: part.bulletin for part in parts}.values())
+
+
+def marks_of_trikes(trike_ids: Iterable[int]) -> dict[int, str]:
+    """Return trike -> its most urgent open bulletin in words. One query."""
+    rows = Fitment.objects.current().filter(trike_id__in=list(trike_ids))
+    return _marks("trike_id", "component__bulletin_parts", rows)
+
+
+def marks_of_components(component_ids: Iterable[int]) -> dict[int, str]:
+    """Return component -> its most urgent open bulletin in words. One query."""
+    return _marks("component_id", "", BulletinPart.objects.filter(component_id__in=list(component_ids)))
+
+
+def _marks(key: str, path: str, rows: QuerySet) -> dict[int, str]:
+    head = f"{path}__" if path else ""
+    under = {f"{head}bulletin__state": Bulletin.State.RELEASED, f"{head}state__in": OPEN}
+    names = [key, *(f"{head}bulletin__{name}" for name in ("number", "severity", "is_hazard"))]
+    marks: dict[int, tuple[int, str]] = {}
+    for pk, number, severity, is_hazard in rows.filter(**under).order_by().values_list(*names).distinct():
+        words = f"bulletin {number}: {'stop riding' if severity == 'stop' else 'safety' if is_hazard else 'open'}"
+        rank = 2 if severity == "stop" else int(is_hazard)
+        marks[pk] = max(marks.get(pk, (-1, "")), (rank, words))
+    return {pk: words for pk, (_, words) in marks.items()}
+
+
 def waiting_for_safety() -> tuple[int, int]:
     """Return (components, trikes) that wait under a released bulletin about a hazard. One query."""
     parts = BulletinPart.objects.filter(

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from services.life import Life
 from services.positions import POSITIONS
 from tracker.models import (
+    BulletinPart,
     Completion,
     Component,
     DueLine,
@@ -16,6 +17,7 @@ from tracker.models import (
     Owner,
     Ownership,
 )
+from tracker.queries.bulletins import of_component
 from tracker.queries.clock import day_of, local_date
 from tracker.queries.due import describe, range_words, status_of, title_of, why_of
 from tracker.queries.life import ComponentRun, runs_of
@@ -80,6 +82,7 @@ class ComponentPage:
     due: list[DueTold]
     log: list[LogEntry]
     wear: list[WearTold]
+    bulletins: list[BulletinPart]
 
     @property
     def here(self) -> Stay | None:
@@ -107,6 +110,7 @@ def component_page(component_id: int, now: datetime) -> ComponentPage | None:
         due=told(lines, local_date(now)),
         log=list(component.log_entries.select_related("actor", "trike", "amends").order_by("-recorded_at", "-pk")[:60]),
         wear=wear_of(component_id, now, run),
+        bulletins=list(of_component(component_id)),
     )
 
 

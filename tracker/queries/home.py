@@ -17,6 +17,7 @@ from tracker.models import (
     SweepRun,
 )
 from tracker.queries.background import Sign, signs
+from tracker.queries.bulletin_pages import waiting_for_safety
 from tracker.queries.clock import local_date
 from tracker.queries.closing_list import agreed_while_closed
 from tracker.queries.due import due_list
@@ -52,6 +53,8 @@ class Today:
     quarantined: list[Component]
     last_sweep: SweepRun | None
     silent: list[Sign]  # kinds of background work not heard of
+    safety_parts: int  # that wait under a bulletin about a hazard
+    safety_trikes: int
 
     @property
     def quiet(self) -> bool:
@@ -59,6 +62,7 @@ class Today:
         return not (
             self.due_this_week or self.overdue or self.suspects or self.open_cards or self.days_asked or self.agreed_closed
             or self.mails_failed or self.mails_unknown or self.mails_back or self.imports_waiting or self.quarantined
+            or self.safety_parts
         )  # fmt: skip
 
 
@@ -74,7 +78,7 @@ def needs_me_today(now: datetime) -> Today:
     cards = JobCard.objects.filter(state=JobCard.State.DRAFT).select_related("trike", "opened_by")
     bad = OutboxMessage.objects.filter(state__in=[OutboxMessage.State.FAILED, OutboxMessage.State.UNKNOWN])
     rows = list(bad.select_related("trike", "owner")[:SHOWN])
-    back = came_back(now)
+    back, (safety_parts, safety_trikes) = came_back(now), waiting_for_safety()
     return Today(
         today=today,
         due_this_week=week.count(),
@@ -102,4 +106,6 @@ def needs_me_today(now: datetime) -> Today:
         ),
         last_sweep=SweepRun.objects.first(),
         silent=[sign for sign in signs(now) if sign.silent],
+        safety_parts=safety_parts,
+        safety_trikes=safety_trikes,
     )  # fmt: skip

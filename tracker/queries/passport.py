@@ -7,6 +7,8 @@ from typing import Any
 
 from django.conf import settings
 
+from services.bulletin_words import STATE_WORDS
+from services.bulletins import DONE
 from services.chain_code import chain_code
 from services.discretion import without_people
 from services.due_words import say_date
@@ -17,6 +19,7 @@ from services.logbook import first_break
 from services.parts import PART_KINDS
 from services.units import say_distance, say_pressure
 from tracker.models import (
+    Bulletin,
     Completion,
     Component,
     DisplayChange,
@@ -31,6 +34,7 @@ from tracker.models import (
     Trike,
 )
 from tracker.papers.squares import square
+from tracker.queries.bulletins import of_trike
 from tracker.queries.life import Distance, clocks_of, distances_now, runs_of
 from tracker.queries.logbook import chain_of
 from tracker.queries.papers import letterhead, say_day, say_value
@@ -61,6 +65,7 @@ def passport(trike_id: int, now: datetime) -> dict[str, Any] | None:
         "services": _services(trike_id, plain),
         "measured": _measured(trike_id),
         "happened": _happened(trike_id),
+        "bulletins": _bulletins(trike_id, plain),
         "chain": chain,
     }
 
@@ -224,6 +229,19 @@ def _happened(trike_id: int) -> list[list[str]]:
         if row.card is None or row.card.state == JobCard.State.SIGNED:
             told.append((row.happened_at, _failure(row)))
     return [[say_day(at), words] for at, words in sorted(told, key=lambda pair: pair[0])]
+
+
+def _bulletins(trike_id: int, plain: Plain) -> list[dict[str, Any]]:
+    """Every bulletin on the parts that sit on the trike now, the open ones first, with what came of it."""
+    rows = [
+        {
+            "number": part.bulletin.number, "title": plain(part.bulletin.title), "part": _part(part.component),
+            "state": STATE_WORDS[part.state] if part.state in DONE else "not done", "on": say_day(part.since),
+            "is_open": part.state not in DONE and part.bulletin.state == Bulletin.State.RELEASED,
+        }
+        for part in of_trike(trike_id, only_open=False)
+    ]  # fmt: skip
+    return sorted(rows, key=lambda row: not row["is_open"])
 
 
 def _failure(row: Failure) -> str:

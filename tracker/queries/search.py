@@ -13,6 +13,7 @@ from services.due_words import say_date
 from services.identity import canonical_serial
 from services.positions import POSITIONS
 from tracker.models import Component, Fitment, JobCard, Owner, Ownership, Trike
+from tracker.queries.bulletin_pages import marks_of_components, marks_of_trikes
 from tracker.queries.clock import local_date
 from tracker.queries.first_hits import beginning_with, some_of
 from tracker.queries.search_text import Asked, has_middle, understood
@@ -23,7 +24,10 @@ AT_FIRST = 3  # of each kind in a short list, before any kind fills it
 
 @dataclass(frozen=True)
 class Hit:
-    """One thing found. `exact`: the text was its very serial, plate, number, phone or name; `mark`: it is stolen."""
+    """One thing found. `exact`: the text was its very serial, plate, number, phone or name; `mark`: it is stolen.
+
+    bulletin: the most urgent open bulletin on it, in words.
+    """
 
     kind: str  # trike, component, batch, owner, job
     id: int | str
@@ -32,6 +36,7 @@ class Hit:
     url_name: str
     exact: bool = False
     mark: str = ""
+    bulletin: str = ""
 
 
 def find(text: str, limit: int = 20) -> list[Hit]:
@@ -39,7 +44,7 @@ def find(text: str, limit: int = 20) -> list[Hit]:
 
     A component is found wherever it sits or sat, and says so. Names match without accents and case, every word
     anywhere in the name; phone numbers in any notation of the workshop's region, or by their last four digits. At most
-    nineteen queries; fewer where the beginnings fill the list.
+    twenty-one queries; fewer where the beginnings fill the list.
     """
     asked = understood(text)
     if asked is None:
@@ -88,12 +93,13 @@ def _ids(rows: QuerySet, fields: Sequence[str], text: str, limit: int) -> list[i
 def _trikes(asked: Asked, limit: int) -> list[Hit]:
     owners = Prefetch("ownerships", Ownership.objects.filter(until__isnull=True).select_related("owner"), "now_owned")
     rows = Trike.objects.filter(pk__in=_trike_ids(asked, limit)).prefetch_related(owners)
-    hits = []
+    hits, marks = [], marks_of_trikes([row.pk for row in rows])
     for row in rows:
         told = [f"plate {row.plate}" if row.plate else "", row.model, *(o.owner.name for o in row.now_owned)]
         told.append(_out_of_service(row))
         exact = bool(asked.label) or asked.serial in {row.frame_serial, row.plate}
-        hits.append(Hit("trike", row.pk, row.frame_serial, _joined(told), "trike", exact, _stolen(row)))
+        mark = _stolen(row)
+        hits.append(Hit("trike", row.pk, row.frame_serial, _joined(told), "trike", exact, mark, marks.get(row.pk, "")))
     return _beginnings_first(hits, asked.serial)
 
 
@@ -120,6 +126,7 @@ def _components(asked: Asked, limit: int) -> list[Hit]:
     places = Prefetch("fitments", Fitment.objects.select_related("trike").order_by("-fitted_at", "-pk"))
     ids = _ids(Component.objects.all(), ("serial",), asked.serial, limit)
     rows = Component.objects.filter(pk__in=ids).select_related("part_type").prefetch_related(places)
+    marks = marks_of_components([row.pk for row in rows])
     hits = [
         Hit(
             "component",
@@ -129,6 +136,7 @@ def _components(asked: Asked, limit: int) -> list[Hit]:
             "component",
             row.serial == asked.serial,
             _on_a_stolen_trike(row),
+            marks.get(row.pk, ""),
         )
         for row in rows
     ]

@@ -5,8 +5,10 @@ from typing import Any
 from django import template
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 
-from services.bulletin_words import SEVERITY_SHAPES
+from services.bulletin_words import SEVERITY_SHAPES, STATE_SHAPES, STATE_WORDS
+from services.bulletins import DONE
 from tracker.models import Bulletin, BulletinPart
 from tracker.queries.bulletin_pages import places_on
 from tracker.queries.bulletins import of_trike
@@ -18,7 +20,7 @@ register = template.Library()
 @register.simple_tag
 def severity(row: Bulletin) -> str:
     """Draw how urgent a bulletin is: a shape and words, and whether somebody can be hurt."""
-    hazard = format_html(' <span class="tag safety">safety</span>') if row.is_hazard and row.severity != "stop" else ""
+    hazard = mark_safe(' <span class="tag safety">safety</span>') if row.is_hazard and row.severity != "stop" else ""
     return format_html(
         '<span class="status {}">{}</span>{}',
         SEVERITY_SHAPES[row.severity],
@@ -31,6 +33,20 @@ def severity(row: Bulletin) -> str:
 def share(value: float) -> str:
     """A share in per cent, one decimal where it is not round: '93.5 %', '100 %'."""
     return f"{value * 100:.1f}".removesuffix(".0") + " %"
+
+
+@register.simple_tag
+def part_state(part: BulletinPart) -> str:
+    """Draw the state of a component under a bulletin: a shape and words."""
+    return format_html('<span class="status {}">{}</span>', STATE_SHAPES[part.state], STATE_WORDS[part.state])
+
+
+@register.simple_tag
+def component_banner(part: BulletinPart) -> str:
+    """Return the line that says a bulletin is open on the component the page is about; '' where it is not."""
+    if part.state in DONE or part.bulletin.state != Bulletin.State.RELEASED:
+        return ""
+    return _banner([part], {})
 
 
 @register.simple_tag(takes_context=True)
