@@ -1,6 +1,7 @@
 """Every kind of letter before a linter; and no link in any of them changes anything when it is merely opened."""
 
 from collections.abc import Callable
+from datetime import date
 from email.message import EmailMessage
 from email.policy import SMTP
 
@@ -13,6 +14,7 @@ from tests import factories as make
 from tests.mail_lint import faults, links_of, parsed
 from tests.reminders.conftest import DUE, Postbox, days, dispatch_all, fit, html_of, some_task, text_of, trike_with
 from tests.reminders.test_summary_mail import signed
+from tracker.actions.appointments import decide_appointment
 from tracker.actions.found import tell_workshop
 from tracker.actions.reminders import sweep_trikes
 from tracker.actions.summaries import mail_summary
@@ -56,6 +58,19 @@ def summary(postbox: Postbox) -> None:
     dispatch_all(postbox, DUE)
 
 
+def answered(choice: str, **more) -> Callable[[Postbox], None]:
+    """The answer to a day that was asked for: Tuesday 12 May 2026."""
+
+    def write(postbox: Postbox) -> None:
+        owner = make.OwnerFactory(**NAMES)
+        visit = make.VisitLineFactory(visit__trike=trike_with(some_task(), owner=owner)).visit
+        row = make.AppointmentFactory(trike=visit.trike, owner=owner, visit=visit)
+        decide_appointment(appointment_id=row.pk, choice=choice, by=None, now=DUE, **more)
+        dispatch_all(postbox, OutboxMessage.objects.get().not_before)
+
+    return write
+
+
 def found(postbox: Postbox) -> None:
     tell_workshop(trike_id=make.TrikeFactory().pk, where="At the café, behind Łódź's gate", reach="+44 20", now=DUE)
     dispatch_all(postbox, DUE)
@@ -67,8 +82,17 @@ LETTERS = {
     "heads-up": reminder(-10), "due": reminder(0), "overdue": reminder(30), "many tasks": reminder(0, *MANY),
     "what owners do themselves": reminder(0, some_task(owner_can=True)), "question": written("question"),
     "safety notice": written("safety", **SAFETY), "summary": summary, "found": found,
+    "day agreed": answered("confirm", answer="Bring the <charger> & both keys."),
+    "day offered": answered("offer", on=date(2026, 5, 14), answer="Mika is away on 12 May."),
+    "day declined": answered("decline", answer="We are at a fair until 15 May 2026."),
 }  # fmt: skip
-TO_ONE = {"summary", "found"}  # asked for, or to the desk: nothing to get off
+TO_ONE = {
+    "summary",
+    "found",
+    "day agreed",
+    "day offered",
+    "day declined",
+}  # asked for, or to the desk: nothing to get off
 
 
 @pytest.fixture

@@ -61,11 +61,7 @@ def ask_for_day(*, link: OwnerLink, on: date, note: str = "", now: datetime) -> 
     """
     lock_trikes([link.trike_id])
     today = local_date(now)
-    visit = Visit.objects.filter(trike_id=link.trike_id, state=Visit.State.OPEN).prefetch_related("lines").first()
-    if visit is None or not for_bench(visit):
-        raise WrongState(
-            say("Nothing is due at the workshop."), field="on", remedy=say("Call us if something is wrong.")
-        )
+    visit = _visit_for_bench(link.trike_id)
     if open_appointment(link.trike_id, today) is not None:
         raise AskedAlready(
             say("You asked for a day already."), field="on", remedy=say("Withdraw it first to choose another.")
@@ -84,6 +80,16 @@ def ask_for_day(*, link: OwnerLink, on: date, note: str = "", now: datetime) -> 
         trike_id=link.trike_id, owner_id=link.owner_id, visit=visit, on=on, minutes=visit.minutes,
         note=clean_text(note, 400), asked_at=now,
     )  # fmt: skip
+
+
+def _visit_for_bench(trike_id: int) -> Visit:
+    """The open visit with work for the bench. Raises WrongState."""
+    visit = Visit.objects.filter(trike_id=trike_id, state=Visit.State.OPEN).prefetch_related("lines").first()
+    if visit is None or not for_bench(visit):
+        raise WrongState(
+            say("Nothing is due at the workshop."), field="on", remedy=say("Call us if something is wrong.")
+        )
+    return visit
 
 
 def _end_past(trike_id: int, now: datetime) -> None:

@@ -29,13 +29,7 @@ ABOUT = (
 
 def owner_data(link: OwnerLink, now: datetime) -> dict[str, Any]:
     """Return everything about the owner of `link` and, since they own it, about its trike; about no other and nobody else."""
-    owner, trike = link.owner, link.trike
-    owned = Ownership.objects.get(trike=trike, owner=owner, until__isnull=True)
-    since = noon(owned.since)
-    readings = OdometerReading.objects.filter(trike=trike, read_at__date__gte=owned.since)
-    rides = RideFile.objects.filter(trike=trike, started_at__date__gte=owned.since)
-    told = LogEntry.objects.filter(trike=trike, source="owner", occurred_at__gte=since.replace(hour=0))
-    mine = {"trike": trike, "owner": owner}
+    owner = link.owner
     return {
         "about": ABOUT,
         "made_at": now,
@@ -48,6 +42,19 @@ def owner_data(link: OwnerLink, now: datetime) -> dict[str, Any]:
             owner, "reminders_agreed", "agreed_at", "agreed_source", "stopped_at", "email_dead_at"
         ),
         "quiet": _fields(owner, "quiet_from_hour", "quiet_until_hour", "quiet_weekdays"),
+        **_of_the_trike(link),
+        **_between_us({"trike": link.trike, "owner": owner}),
+    }  # fmt: skip
+
+
+def _of_the_trike(link: OwnerLink) -> dict[str, Any]:
+    """What the trike's record holds since it is the owner's."""
+    trike = link.trike
+    owned = Ownership.objects.get(trike=trike, owner=link.owner, until__isnull=True)
+    readings = OdometerReading.objects.filter(trike=trike, read_at__date__gte=owned.since)
+    rides = RideFile.objects.filter(trike=trike, started_at__date__gte=owned.since)
+    told = LogEntry.objects.filter(trike=trike, source="owner", occurred_at__gte=noon(owned.since).replace(hour=0))
+    return {
         "trike": _fields(trike, "frame_serial", "plate", "model", "delivered_on") | {"yours_since": owned.since},
         "odometer_readings": _rows(readings.order_by("read_at", "pk"), "read_at", "value", "unit", "km", "source", "verdict"),
         "pictures_of_the_display": [
@@ -55,6 +62,12 @@ def owner_data(link: OwnerLink, now: datetime) -> dict[str, Any]:
         ],
         "rides": _rows(rides.order_by("started_at", "pk"), "started_at", "ended_at", "km"),
         "own_entries_in_the_logbook": _rows(told.order_by("seq"), "occurred_at", "kind", "body"),
+    }  # fmt: skip
+
+
+def _between_us(mine: dict[str, Any]) -> dict[str, Any]:
+    """What was written, asked for and opened about one owner and trike."""
+    return {
         "messages": _rows(
             OutboxMessage.objects.filter(**mine).order_by("created_at", "pk"),
             "kind", "stage", "state", "channel", "created_at", "sent_at",
