@@ -14,9 +14,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from services.calendar_file import event_file
 from services.errors import Refusal
+from services.language import localised, say
 from tracker.actions.owner_links import LinkGone, open_link, resume_reminders, stop_reminders
 from tracker.actions.reading_photos import let_wait, record_owner_reading
 from tracker.actions.rides import take_ride
+from tracker.language import in_language
 from tracker.models import OwnerLink
 from tracker.pages import owner_app, owner_calendar, owner_wishes
 from tracker.pages.answers import status_of
@@ -91,8 +93,10 @@ def report_ride(request: HttpRequest, link: OwnerLink) -> HttpResponse:
 
 
 def number(typed: str) -> Decimal:
-    """Return a number as people type it: blanks and thousands commas are fine. Raises BadReading."""
+    """Return a number as people type it in the language spoken: blanks and marks of thousands are fine. Raises BadReading."""
     text = "".join(typed.split())
+    if localised(".") == ",":  # in this language they mean the reverse
+        text = text.translate({ord(","): ".", ord("."): ","})
     head, _, tail = text.rpartition(",")
     if (head and len(tail) == 3) or "." in text:  # 1,234 and 1,234.5 are thousands; 12,5 is twelve and a half
         text = text.replace(",", "")
@@ -101,7 +105,9 @@ def number(typed: str) -> Decimal:
     except InvalidOperation:
         value = Decimal("nan")
     if not value.is_finite() or len(text) > 12:
-        raise BadReading("That is not a number.", field="value", remedy="Type what the display shows, like 1234.")
+        raise BadReading(
+            say("That is not a number."), field="value", remedy=say("Type what the display shows, like 1234.")
+        )
     return value
 
 
@@ -145,7 +151,8 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
     if request.method == "POST":
         stop_reminders(link=link, now=timezone.now())
         stopped = True
-    return render(request, "owner/stop.html", {"stopped": stopped})
+    with in_language(link.owner.language):
+        return render(request, "owner/stop.html", {"stopped": stopped})
 
 
 urlpatterns = [

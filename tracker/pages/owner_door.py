@@ -19,6 +19,7 @@ from django.views.decorators.csrf import csrf_exempt
 
 from tracker.actions.owner_links import LinkGone, open_link
 from tracker.http.throttles import PerAddress
+from tracker.language import asked_for, in_language
 
 COOKIE = "owner-link"
 COPY, FORGET = "Owner-Copy", "forget"  # tells the worker what to do with its copy of the page (owner_app.py)
@@ -28,16 +29,20 @@ View = Callable[..., HttpResponse]
 
 
 def private(view: View) -> View:
-    """Answer a dead link with the same friendly page whatever is wrong; keep no copy, tell nobody the address."""
+    """Answer a dead link with the same friendly page whatever is wrong; keep no copy, tell nobody the address.
+
+    Until a link tells whose language it is, the browser's counts.
+    """
 
     @csrf_exempt
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        try:
-            response = view(request, *args, **kwargs)
-        except LinkGone as gone:
-            response = render(request, "owner/gone.html", {"refusal": gone}, status=404)
-            response[COPY] = FORGET
+        with in_language(asked_for(request)):
+            try:
+                response = view(request, *args, **kwargs)
+            except LinkGone as gone:
+                response = render(request, "owner/gone.html", {"refusal": gone}, status=404)
+                response[COPY] = FORGET
         response.headers.setdefault("Cache-Control", "no-store")
         response["Referrer-Policy"] = "no-referrer"
         response["X-Robots-Tag"] = "noindex, nofollow"
@@ -72,7 +77,8 @@ def with_link(view: View) -> View:
         link = open_link(token, timezone.now())
         if request.method == "POST" and not constant_time_compare(request.POST.get("key", ""), form_key(token)):
             raise LinkGone("This form is too old.", remedy="Open the link in your mail again.")
-        return view(request, link, *args, **kwargs)
+        with in_language(link.owner.language):
+            return view(request, link, *args, **kwargs)
 
     return guarded
 

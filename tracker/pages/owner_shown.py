@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from services.kinds import comes_with
+from services.language import marked, say, say_many
 from tracker.models import OwnerLink
 from tracker.pages.owner_door import COOKIE, COPY, FORGET, form_key
 from tracker.queries.appointments import standing
@@ -19,7 +20,7 @@ from tracker.queries.owner_copy import copy_until
 from tracker.queries.reminders import OwnerView, Told, owner_view
 from tracker.queries.rides import rides_told
 
-SAID = {
+SAID = marked({
     "reading": "Thank you. Your reading is noted.",
     "ride": "Thank you. Your ride is counted.",
     "doubtful": "Thank you. Your reading looks unusual: the workshop will look at it.",
@@ -33,8 +34,9 @@ SAID = {
     "feed-ended": "The calendar address works no longer.",
     "quiet": "Your quiet hours are kept.",
     "units": "Your units are kept.",
+    "language": "We write to you in this language.",
     "handed": "Thank you. The workshop has your message and will call you.",
-}
+})  # fmt: skip
 URGENCY = ("overdue", "due", "soon", "ok")
 
 
@@ -48,7 +50,7 @@ def show(request: HttpRequest, link: OwnerLink, *, status: int = 200, said: str 
     context = {
         "copied": copied_until is not None, "seen": now.astimezone(ZoneInfo(link.owner.time_zone)).replace(tzinfo=None),
         "view": view, "key": form_key(request.COOKIES[COOKIE]), "rides": rides_told(link.trike_id),
-        "said": SAID.get(said, ""), "urgency": urgency(view), "at": at, "refusal": refusal,
+        "said": say(SAID.get(said, "")), "urgency": urgency(view), "at": at, "refusal": refusal,
         "bench": bench, "jobs": jobs_of(view.work), "has_feed": has_feed(link, now),
         "late_safety": next((told.title for told in view.work if told.safety and told.status == "overdue"), ""),
         "bench_time": minutes_words(view.visit.minutes) if view.visit else "",
@@ -93,5 +95,5 @@ def urgency(view: OwnerView) -> str:
 def minutes_words(minutes: int) -> str:
     """Return a time at the bench as people say it, to five minutes: '45 minutes', '2 hours 15 minutes'."""
     hours, rest = divmod(max(5, 5 * round(minutes / 5)), 60)
-    told = [f"{hours} hour{'s' * (hours != 1)}"] if hours else []
-    return " ".join([*told, *([f"{rest} minutes"] if rest else [])])
+    told = [say_many("{number} hour", "{number} hours", hours)] if hours else []
+    return " ".join([*told, *([say_many("{number} minute", "{number} minutes", rest)] if rest else [])])
