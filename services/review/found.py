@@ -95,7 +95,8 @@ class LifeFound:
 class Survival:
     """Share still good: steps (k) with 90 % limits and parts at risk, drawn up to drawn_until; rug: ages of the survivors,
     thinned to at most 200; points: the Weibull plot's (age, share failed), empty with late entries; halved: failures between
-    two looks were put half-way.
+    two looks were put half-way; stretches: the likeliest curve without doing so (Turnbull), each [from, until, still good after
+    it] (None: no end), empty where all ages are exact or too many were looked at.
     """
 
     age: list[float] = field(default_factory=list)
@@ -107,6 +108,7 @@ class Survival:
     rug: list[float] = field(default_factory=list)
     points: list[list[float]] = field(default_factory=list)
     halved: int = 0
+    stretches: list[list[float | None]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

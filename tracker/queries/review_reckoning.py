@@ -20,7 +20,7 @@ from tracker.models import ReviewFinding
 from tracker.queries.clock import local_date
 from tracker.queries.review_lives import first_of_month, fleet_lives, read_ground
 
-ARITHMETIC = "2"  # raise it when services/review or life_data reckon otherwise: everything is then reckoned again
+ARITHMETIC = "3"  # raise it when services/review or life_data reckon otherwise: everything is then reckoned again
 Key = tuple[int, str]
 
 
