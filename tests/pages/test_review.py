@@ -181,7 +181,7 @@ def test_a_bulletin_is_written_with_what_was_found_filled_in(reviewer, desk, kno
     assert link == f"/bulletins/new/?part_type={known.part_type.pk}&batch={BAD}"
     assert BAD in text(reviewer, link)
     assert "/bulletins/new/" not in text(desk, part_path(known))
-    bulletin = make.BulletinFactory(state="released", title="Shocks of K24")
+    bulletin = make.BulletinFactory(state="draft", title="Shocks of K24")
     bulletin.part_types.add(known.part_type)
     assert "Shocks of K24" in section(text(desk, part_path(known)), "verdict")
 

@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 SIZES = {"wide": (880.0, 340.0), "narrow": (340.0, 300.0)}  # px; the narrow one fits a phone's panel
 LEFT, RIGHT, TOP, BOTTOM = 62.0, 16.0, 16.0, 48.0
-LETTER = 7.2  # px that one letter needs, about
+LETTER = 7.8  # px that one letter needs, about
 MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60, 120)
 
 
