@@ -7,9 +7,11 @@ from email.message import EmailMessage
 from html.parser import HTMLParser
 
 ONCE = ("From", "To", "Subject", "Date", "Message-ID", "MIME-Version", "Auto-Submitted", "Content-Language")
-DATE = re.compile(
-    r"\b\d{1,2} (?:January|February|March|April|May|June|July|August|September|October|November|December) \d{4}\b"
+MONTHS = (
+    "January|February|March|April|May|June|July|August|September|October|November|December|"
+    "Jan|Feb|Mar|Apr|Jun|Jul|Aug|Sep|Oct|Nov|Dec|Januar|Februar|März|Mai|Juni|Juli|Oktober|Dezember"
 )
+DATE = re.compile(rf"\b\d{{1,2}}\.? (?:{MONTHS})(?: \d{{4}})?\b")
 DISTANCE = re.compile(r"\b[\d.,]+ (?:km|mi)\b")
 LINK = re.compile(r"https?://[^\s<>\"]+")
 VOID = {"meta", "br", "hr", "img", "link", "input"}

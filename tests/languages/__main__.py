@@ -11,7 +11,7 @@ from tests.languages import catalogues  # noqa: E402
 
 for code in catalogues.OTHERS:
     for domain in catalogues.WRITTEN:
-        waiting = catalogues.update(domain, code)
-        print(f"{catalogues.po_path(domain, code).relative_to(catalogues.ROOT)}: {len(waiting)} to translate")
-        for words in waiting:
-            print(f"  {words}")
+        catalog = catalogues.brought_up_to_date(domain, code)
+        path, waiting = catalogues.po_path(domain, code), catalogues.waiting(catalog)
+        catalogues.write(path, catalog)
+        print("\n  ".join([f"{path.relative_to(catalogues.ROOT)}: {len(waiting)} to translate", *waiting]))

@@ -8,13 +8,13 @@ gone fall out, and the .mo files are written. No system gettext is needed.
 import ast
 import io
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 from django.template import Template
-from django.template.base import Node
 from django.templatetags.i18n import BlockTranslateNode, TranslateNode
 
 from services.kinds import all_kinds
@@ -30,6 +30,10 @@ OWNER_TEMPLATES = [
 ]
 WRITTEN = {"services": ROOT / "services", "django": ROOT / "tracker"}
 OTHERS = [code for code in LANGUAGES if code != ENGLISH]
+HEAD = "# What owners are told, in their language. Brought up to date by: python -m tests.languages"
+LEFT_OUT = (
+    b'"POT-Creation-Date', b'"PO-Revision-Date', b'"Generated-By', b'"Last-Translator', b'"Report-Msgid', b'"Language-Team',
+)  # fmt: skip
 Sentence = str | tuple[str, str]  # one form, or one and many
 
 
@@ -79,22 +83,11 @@ def _in_table(table: ast.expr) -> Iterator[str]:
 def in_template(source: str) -> Iterator[Sentence]:
     """The sentences in a template, exactly as Django will look them up."""
     nodes = Template(source).nodelist
-    for node in _nodes(nodes, TranslateNode):
-        yield (
-            node.filter_expression.var
-            if isinstance(node.filter_expression.var, str)
-            else node.filter_expression.var.literal
-        )
-    for node in _nodes(nodes, BlockTranslateNode):
-        one, _ = node.render_token_list(node.singular)
-        if node.plural:
-            yield one, node.render_token_list(node.plural)[0]
-        else:
-            yield one
-
-
-def _nodes(nodes: object, kind: type[Node]) -> Iterator:
-    yield from nodes.get_nodes_by_type(kind)
+    for node in nodes.get_nodes_by_type(TranslateNode):
+        yield str(getattr(node.filter_expression.var, "literal", node.filter_expression.var))
+    for node in nodes.get_nodes_by_type(BlockTranslateNode):
+        one = node.render_token_list(node.singular)[0]
+        yield (one, node.render_token_list(node.plural)[0]) if node.plural else one
 
 
 def po_path(domain: str, code: str) -> Path:
@@ -109,44 +102,41 @@ def read(domain: str, code: str) -> Catalog:
 
 
 def compiled(catalog: Catalog) -> bytes:
-    """Return the .mo file of a catalogue."""
+    """Return the .mo file of a catalogue; the same sentences give the same octets."""
+    catalog.creation_date = catalog.revision_date = datetime(2026, 11, 26, tzinfo=UTC)  # its head wants one
     out = io.BytesIO()
     write_mo(out, catalog)
     return out.getvalue()
 
 
-def update(domain: str, code: str) -> list[str]:
-    """Bring a catalogue up to date and compile it; return what waits for a translation."""
-    old = read(domain, code)
-    new = Catalog(locale=code, header_comment="# What owners are told, in their language. Brought up to date by: python -m tests.languages",
-                  project="Larkfen Trikeworks", fuzzy=False)  # fmt: skip
+def brought_up_to_date(domain: str, code: str) -> Catalog:
+    """Return a catalogue with every sentence of today: translated as it was, else not yet."""
+    old, new = read(domain, code), Catalog(locale=code, header_comment=HEAD, project="Larkfen Trikeworks", fuzzy=False)
     for words in sentences(domain):
         known = old.get(words[0] if isinstance(words, tuple) else words)
         new.add(words, known.string if known is not None else "")
-    _write(po_path(domain, code), new)
-    return [str(message.id) for message in new if message.id and not all(_forms(message.string))]
+    return new
 
 
-def _forms(string: object) -> list[str]:
-    return list(string) if isinstance(string, tuple | list) else [string]
-
-
-def _write(path: Path, catalog: Catalog) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
+def as_text(catalog: Catalog) -> bytes:
+    """Return the .po file of a catalogue. A file of the same sentences is the same file: no dates, no names."""
     out = io.BytesIO()
-    write_po(out, catalog, width=120, omit_header=False, sort_output=False)
-    path.write_bytes(_without_dates(out.getvalue()))
+    write_po(out, catalog, width=120, sort_output=False)
+    return b"".join(line for line in out.getvalue().splitlines(keepends=True) if not line.startswith(LEFT_OUT))
+
+
+def write(path: Path, catalog: Catalog) -> None:
+    """Write the .po file and the .mo file beside it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(as_text(catalog))
     path.with_suffix(".mo").write_bytes(compiled(read_po(io.BytesIO(path.read_bytes()), locale=catalog.locale)))
 
 
-def _without_dates(text: bytes) -> bytes:
-    """A file of the same sentences is the same file."""
-    noise = (
-        b'"POT-Creation-Date',
-        b'"PO-Revision-Date',
-        b'"Generated-By',
-        b'"Last-Translator',
-        b'"Report-Msgid',
-        b'"Language-Team',
-    )
-    return b"".join(line for line in text.splitlines(keepends=True) if not line.startswith(noise))
+def waiting(catalog: Catalog) -> list[str]:
+    """Return the sentences that have no translation yet."""
+    return [str(message.id) for message in catalog if message.id and not all(forms(message.string))]
+
+
+def forms(words: object) -> tuple[str, ...]:
+    """The forms of a sentence: one, or as many as the language has plurals and one."""
+    return tuple(words) if isinstance(words, tuple | list) else (words,)

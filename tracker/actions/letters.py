@@ -166,7 +166,7 @@ _SUBJECTS = marked({
 def subject_of(message: OutboxMessage, view: OwnerView) -> str:
     """Return the subject in everyday words; of a notice the one that somebody wrote."""
     if message.payload.get("subject"):
-        return message.payload["subject"]
+        return say(message.payload["subject"])
     date = say_date(view.work[0].due_on) if view.work else ""
     return say(_SUBJECTS[_what(message, view)], trike=view.name, date=date)
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from services.bulletins import HEADLINE
+from services.language import say
 from services.positions import POSITIONS
 from tracker.models import Bulletin, BulletinNotice, BulletinPart, Component, Fitment
 from tracker.queries.bulletin_parts import open_parts
@@ -53,15 +54,16 @@ def notice_told(bulletin: Bulletin, parts: Iterable[NamedPart], today: date) -> 
     """Return what a bulletin tells the owner of these parts."""
     named = tuple(parts)
     return NoticeTold(
-        bulletin, HEADLINE if bulletin.is_hazard else f"Service bulletin {bulletin.number}",
+        bulletin, say(HEADLINE) if bulletin.is_hazard else say("Service bulletin {number}", number=bulletin.number),
         local_date(bulletin.released_at) if bulletin.released_at else today, named, bulletin.minutes * max(len(named), 1),
     )  # fmt: skip
 
 
 def named_part(component: Component, position: str, certainty: str) -> NamedPart:
     """Return a component as the owner reads it."""
-    serial = f"serial {component.serial}" if component.serial else f"batch {component.batch}"
-    place = POSITIONS[position].title if position in POSITIONS else ""
+    batch = say("batch {batch}", batch=component.batch)
+    serial = say("serial {serial}", serial=component.serial) if component.serial else batch
+    place = say(POSITIONS[position].title) if position in POSITIONS else ""
     return NamedPart(place, str(component.part_type), serial, certainty == BulletinPart.Certainty.AFFECTED)
 
 
