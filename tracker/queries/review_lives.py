@@ -1,15 +1,18 @@
 """The lives of the whole fleet for the failure review: rows become arrays by part type, in a fixed number of queries.
 
-Ages come from the same clocks as everywhere (queries/life.py). Background work only: it reads the whole record.
+Ages come from the same clocks as everywhere (queries/life.py). Background work only, unless asked for a few part types: it
+reads the whole record.
 """
 
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+from django.db.models import Q
 
 from services.odometer import Timeline, build_timeline
 from services.review.observed import MONTHS, PartLives, Streams
@@ -68,18 +71,20 @@ class Ground:
         return order[begin]
 
 
-def read_ground(until: date) -> Ground:
-    """Return the record up to the start of the day `until`, the first of a month."""
+def read_ground(until: date, only: Collection[int] = ()) -> Ground:
+    """Return the record up to the start of the day `until`, the first of a month; `only`: of these part types."""
     day = float(until.toordinal())
-    part_types = list(PartType.objects.order_by("pk"))
+    asked = Q(component__part_type__in=only) if only else Q()
+    part_types = list(PartType.objects.filter(Q(pk__in=only) if only else Q()).order_by("pk"))
     rows = list(
-        Component.objects.order_by("pk").values_list(
-            "pk", "part_type_id", "batch", "firmware", "made_on", "life_before_km"
-        )
+        Component.objects.filter(Q(part_type__in=only) if only else Q())
+        .order_by("pk")
+        .values_list("pk", "part_type_id", "batch", "firmware", "made_on", "life_before_km")
     )
     ids = np.array([row[0] for row in rows], dtype=np.int64)
     type_ids = np.array([kind.pk for kind in part_types], dtype=np.int64)
-    trikes = list(Trike.objects.order_by("pk").values_list("pk", "model", "severity", "stolen_on"))
+    told = Trike.objects.filter(_carrying(asked)) if only else Trike.objects.all()
+    trikes = list(told.order_by("pk").values_list("pk", "model", "severity", "stolen_on"))
     trike_ids = np.array([row[0] for row in trikes], dtype=np.int64)
     clocks = clocks_of(trike_ids.tolist())
     zero = np.array([clocks[pk].zero_day for pk in trike_ids.tolist()])
@@ -99,9 +104,16 @@ def read_ground(until: date) -> Ground:
             "severity": np.array([_severity(row[2]) for row in trikes], dtype=object),
         },
         clocks=[clocks[pk] for pk in trike_ids.tolist()], zero=zero,
-        **_fitments(ids, trike_ids, zero, gone, day), **_failures(ids, trike_ids, day),
-        meters=_meters(ids, day),
+        **_fitments(ids, trike_ids, zero, gone, day, asked), **_failures(ids, trike_ids, day, asked),
+        meters=_meters(ids, day, asked),
     )  # fmt: skip
+
+
+def _carrying(asked: Q) -> Q:
+    """Trikes on which such a piece sat or failed."""
+    return Q(pk__in=Fitment.objects.filter(asked).values("trike")) | Q(
+        pk__in=Failure.objects.filter(asked).values("trike")
+    )
 
 
 def _bounds(until: date) -> Array:
@@ -113,12 +125,12 @@ def _severity(factor: float) -> str:
     return next(words for least, words in SEVERITIES if factor >= least)
 
 
-def _fitments(ids: Array, trike_ids: Array, zero: Array, gone: Array, day: float) -> dict[str, Array]:
+def _fitments(ids: Array, trike_ids: Array, zero: Array, gone: Array, day: float, asked: Q) -> dict[str, Array]:
     """Columns of the fitments that began before the end, `day`; gone (t,): the day a trike was stolen."""
     rows = list(
-        Fitment.objects.order_by("component_id", "fitted_at", "pk").values_list(
-            "component_id", "trike_id", "position", "fitted_at", "removed_at"
-        )
+        Fitment.objects.filter(asked)
+        .order_by("component_id", "fitted_at", "pk")
+        .values_list("component_id", "trike_id", "position", "fitted_at", "removed_at")
     )
     at = np.searchsorted(ids, np.array([row[0] for row in rows], dtype=np.int64))
     on = np.searchsorted(trike_ids, np.array([row[1] for row in rows], dtype=np.int64))
@@ -132,11 +144,11 @@ def _fitments(ids: Array, trike_ids: Array, zero: Array, gone: Array, day: float
     }  # fmt: skip
 
 
-def _failures(ids: Array, trike_ids: Array, day: float) -> dict[str, Array]:
+def _failures(ids: Array, trike_ids: Array, day: float, asked: Q) -> dict[str, Array]:
     rows = list(
-        Failure.objects.order_by("happened_at", "pk").values_list(
-            "component_id", "happened_at", "trike_id", "mode", "found", "cause"
-        )
+        Failure.objects.filter(asked)
+        .order_by("happened_at", "pk")
+        .values_list("component_id", "happened_at", "trike_id", "mode", "found", "cause")
     )
     hit = [row for row in rows if row[5] == ACCIDENT]
     rows = [row for row in rows if row[5] != ACCIDENT]
@@ -172,11 +184,11 @@ def _looked(ids: Array, at: Array, on: Array, found: Array) -> Array:
     return answer
 
 
-def _meters(ids: Array, day: float) -> dict[str, dict[int, Timeline]]:
+def _meters(ids: Array, day: float, asked: Q) -> dict[str, dict[int, Timeline]]:
     """Each meter that was read before the end, as a line through its readings; one reading begins its watch."""
     told: dict[tuple[str, int], list[tuple[float, float]]] = defaultdict(list)
     names = {meter: name for name, meter in METERS.items()}
-    rows = MeterReading.objects.order_by("component_id", "read_at", "pk")
+    rows = MeterReading.objects.filter(asked).order_by("component_id", "read_at", "pk")
     for pk, meter, read_at, value in rows.values_list("component_id", "meter", "read_at", "value"):
         if (read := day_of(read_at)) < day and meter in names:
             told[names[meter], pk].append((read, value))
@@ -314,6 +326,16 @@ def _born(ground: Ground, rows: Array, metric: str) -> tuple[Array, Array]:
     if metric == "days":
         return np.zeros(len(rows)), before == 0.0
     return np.zeros(len(rows)), np.ones(len(rows), dtype=bool)  # a meter shows the whole life
+
+
+def ages_on(ground: Ground, part: PartLives, day: Array) -> Array:
+    """Return (n,) the age of each piece of a part type on a day of its own (n,); inf stays inf: a day that never came."""
+    rows = np.searchsorted(ground.components, part.component)
+    born, _ = _born(ground, rows, part.metric)
+    came = np.isfinite(day)
+    ages = np.full(len(rows), np.inf)
+    ages[came] = born[came] + Ages(ground, part.metric).of(rows[came], day[came])
+    return ages
 
 
 def _ahead(ground: Ground, ages: Ages, rows: Array, trike: Array) -> Array:
