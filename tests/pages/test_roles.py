@@ -20,7 +20,7 @@ ALL_PAGES = [
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
     "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment", "closings",
-    "bulletins", "bulletin", "review", "review-part",
+    "bulletins", "bulletin", "bulletin-letter", "review", "review-part",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]

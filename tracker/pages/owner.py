@@ -20,7 +20,7 @@ from tracker.actions.reading_photos import let_wait, record_owner_reading
 from tracker.actions.rides import take_ride
 from tracker.language import in_language
 from tracker.models import OwnerLink
-from tracker.pages import owner_app, owner_calendar, owner_wishes
+from tracker.pages import owner_app, owner_bulletins, owner_calendar, owner_wishes
 from tracker.pages.answers import status_of
 from tracker.pages.owner_door import COOKIE, SEE_OTHER, back, counted, private, with_link
 from tracker.pages.owner_shown import show
@@ -163,6 +163,7 @@ urlpatterns = [
     path("visit.ics", calendar, name="owner-calendar"),
     *owner_wishes.urlpatterns,
     *owner_calendar.urlpatterns,
+    *owner_bulletins.urlpatterns,
     *owner_app.urlpatterns,
     path("stop/<str:token>", stop, name="owner-stop"),
     path("<str:token>", enter, name="owner-enter"),

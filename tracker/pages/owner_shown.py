@@ -15,6 +15,7 @@ from services.language import marked, say, say_many
 from tracker.models import OwnerLink
 from tracker.pages.owner_door import COOKIE, COPY, FORGET, form_key
 from tracker.queries.appointments import standing
+from tracker.queries.bulletin_notices import notices_on
 from tracker.queries.feeds import has_feed
 from tracker.queries.owner_copy import copy_until
 from tracker.queries.reminders import OwnerView, Told, owner_view
@@ -35,6 +36,7 @@ SAID = marked({
     "quiet": "Your quiet hours are kept.",
     "units": "Your units are kept.",
     "language": "We write to you in this language.",
+    "read": "Thank you. We know now that you have read it.",
     "handed": "Thank you. The workshop has your message and will call you.",
 })  # fmt: skip
 URGENCY = ("overdue", "due", "soon", "ok")
@@ -47,7 +49,10 @@ def show(request: HttpRequest, link: OwnerLink, *, status: int = 200, said: str 
     view = owner_view(link.trike, link.owner, now)
     at, refusal = more.pop("trouble", ("", None))
     bench = standing(link.trike_id, view.visit, view.today)
+    notices = notices_on(link.trike_id, view.today, link.owner_id)
     context = {
+        "hazards": [told for told in notices if told.bulletin.is_hazard],
+        "notices": [told for told in notices if not told.bulletin.is_hazard],
         "copied": copied_until is not None, "seen": now.astimezone(ZoneInfo(link.owner.time_zone)).replace(tzinfo=None),
         "view": view, "key": form_key(request.COOKIES[COOKIE]), "rides": rides_told(link.trike_id),
         "said": say(SAID.get(said, "")), "urgency": urgency(view), "at": at, "refusal": refusal,
