@@ -13,16 +13,17 @@ METHODS = ("get", "post", "put", "patch", "delete")
 
 # The table of the contract, written out a second time: what each role may do besides reading.
 PEOPLE = {
-    "desk": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces"},
-    "mechanic": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign"},
-    "reviewer": {"rules"},
-    "admin": {"fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign", "rules"},
+    "desk": {"move", "fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces"},
+    "mechanic": {"move", "fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign"},
+    "reviewer": {"rules", "move"},
+    "admin": {"move", "fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign", "rules"},
 }
 KEYS = {
     "fleet:write": {"fleet"}, "readings:write": {"readings"}, "jobs:write": {"jobs"}, "owners:write": {"owners"},
     "imports:write": {"imports"}, "bounces:write": {"bounces"}, "read": {"read"}, "owners:read": {"read-owners"},
 }  # fmt: skip
 GROUPS = {
+    "bulletins": "rules", "bulletin-parts": "move",
     "part-types": "rules", "build-lists": "rules", "intervals": "rules", "components": "fleet", "trikes": "fleet",
     "fitments": "fleet", "owners": "owners", "readings": "readings", "rides": "readings",
     "display-changes": "readings", "meter-readings": "readings", "occurrences": "readings", "handovers": "handover",

@@ -32,7 +32,7 @@ class JobTaskOut(Shown):
 
     class Meta:
         model = JobTask
-        fields = ["id", "component", "task", "title", "outcome", "note"]
+        fields = ["id", "component", "task", "title", "outcome", "note", "not_affected"]
         read_only_fields = fields
 
     def get_title(self, row: JobTask) -> str:
@@ -116,12 +116,13 @@ class Odometer(Body):
 
 
 class NewTask(Body):
-    """A task on a component of the trike."""
+    """A task on a component of the trike. `not_affected`: of a bulletin's work, done: inspected, and nothing found."""
 
     component = Id()
     task = Text(max_length=40)
     outcome = Choice(choices=JobTask.Outcome.values)
     note = Text(max_length=400, allow_blank=True, default="")
+    not_affected = YesNo(default=False)
 
 
 class NewMeasurement(Body):

@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from tracker.api.appointments import Appointments
 from tracker.api.bounces import Bounces
 from tracker.api.build_lists import BuildLists
+from tracker.api.bulletins import BulletinParts, Bulletins
 from tracker.api.closings import Closings
 from tracker.api.components import Components
 from tracker.api.display_changes import DisplayChanges
@@ -31,7 +32,7 @@ from tracker.api.visits import Visits
 RESOURCES = (
     PartTypes, BuildLists, Components, Trikes, Owners, Fitments, Readings, Rides, DisplayChanges,
     MeterReadings, Handovers, Intervals, Occurrences, DueLines, Visits, Appointments, Closings, JobCards, LogEntries, Messages,
-    Imports, Bounces, Reviews,
+    Bulletins, BulletinParts, Imports, Bounces, Reviews,
 )  # fmt: skip
 
 router = SimpleRouter(trailing_slash=False)

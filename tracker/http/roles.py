@@ -34,6 +34,7 @@ WRITE_IMPORTS = Right(WRITERS, "imports:write")
 WRITE_BOUNCES = Right(WRITERS, "bounces:write")
 DECIDE = Right(WRITERS)
 RULE = Right(RULERS)
+MOVE = Right(ALL)
 SIGN = Right(SIGNERS)
 SECOND = Right(WRITERS)
 
@@ -63,6 +64,11 @@ TABLE: dict[str, dict[str, Right]] = {
     "handovers": {"list": READ, "retrieve": READ, "create": Right(WRITERS), "sign": SECOND},
     "intervals": {"list": READ, "retrieve": READ, "create": RULE, "partial_update": RULE},
     "occurrences": {"list": READ, "retrieve": READ, "create": WRITE_READINGS},
+    "bulletins": {
+        "list": READ, "retrieve": READ, "create": RULE, "partial_update": RULE, "matches": READ, "progress": READ,
+        "release": RULE, "end": RULE,
+    },
+    "bulletin-parts": {"list": READ, "retrieve": READ, "move": MOVE, "book": MOVE},
     "due-lines": {"list": READ, "retrieve": READ},
     "appointments": {"list": READ_PEOPLE, "retrieve": READ_PEOPLE, "decide": WRITE_PEOPLE},
     "closings": {"list": READ, "retrieve": READ, "create": WRITE_JOBS, "destroy": WRITE_JOBS},

@@ -19,9 +19,9 @@ from tracker.queries.clock import workshop_zone
 from tracker.queries.lists import present_owner
 
 __all__ = [
-    "Found", "Preview", "asking_parts", "calling_list", "count_matches", "listed_bulletins", "matching", "of_component",
-    "of_trike", "open_parts", "parts_of", "piece_of", "preview", "progress", "progress_over_time", "scope_of", "task_code",
-    "terms_of", "typed_scope",
+    "Found", "Preview", "asking_parts", "calling_list", "count_matches", "every_part", "listed_bulletins", "matching",
+    "of_component", "of_trike", "open_parts", "parts_of", "piece_of", "preview", "progress", "progress_over_time",
+    "scope_of", "task_code", "terms_of", "typed_scope",
 ]  # fmt: skip
 
 AFFECTED, CANNOT_EXCLUDE = BulletinPart.Certainty.AFFECTED, BulletinPart.Certainty.CANNOT_EXCLUDE
@@ -197,6 +197,12 @@ def parts_of(bulletin_id: int) -> QuerySet[BulletinPart]:
     return with_places(
         rows.select_related("bulletin", "component__part_type", "by", "appointment"), "component__fitments"
     )
+
+
+def every_part() -> QuerySet[BulletinPart]:
+    """Return all components under bulletins with their places, the latest first."""
+    rows = BulletinPart.objects.select_related("bulletin", "component__part_type").order_by("-pk")
+    return with_places(rows, "component__fitments")
 
 
 def of_component(component_id: int) -> QuerySet[BulletinPart]:
