@@ -33,6 +33,7 @@ RULER_PAGES = [
     "change-build-list",
     "new-bulletin",
     "change-bulletin",
+    "interval-proposal",
 ]
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {
