@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from services.review.found import NONE
 from tracker.actions.transactions import action
-from tracker.models import Failure, ReviewFinding, ReviewRun, User
+from tracker.models import ReviewFinding, ReviewRun, User
 from tracker.queries.clock import local_date
 from tracker.queries.review_reckoning import Reckoned, Row, as_payload
 
@@ -81,7 +81,7 @@ def _finish(run: ReviewRun, reckoned: Reckoned, now: datetime) -> None:
     run.data_version, run.reckoned = reckoned.data_version, reckoned.anew
     run.part_types, run.comparisons = len(mains), reckoned.comparisons
     run.components = sum(row.study.counts.parts for row in mains)
-    run.failures = Failure.objects.count()
+    run.failures = sum(row.study.counts.repairs for row in mains)
     run.false_alarms_a_year = reckoned.false_alarms_a_year
     run.save()
 
