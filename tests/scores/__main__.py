@@ -3,8 +3,8 @@
 import importlib
 import sys
 
-WORDS = ("due", "worlds", "timeline", "reminders", "wear", "visits", "speed", "life")
-BY_NAME = ("find", "faults")  # asked for by name only: they fill a database of their own, and take minutes
+WORDS = ("due", "worlds", "timeline", "reminders", "wear", "visits", "speed", "life", "review")
+BY_NAME = ("find", "faults", "safety")  # asked for by name only: they fill a database of their own, and take minutes
 
 
 def main(argv: list[str]) -> int:

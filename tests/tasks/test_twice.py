@@ -1,10 +1,12 @@
 """Goals R3 and R5: three schedulers at once over a simulated year; every task run twice, and by several at once.
 
-The short form keeps few trikes, days and processes; LONG_WALKS=1 takes the sizes of the goals (1,000 trikes, 365 days,
-eight at once). The figures are printed. Real processes on a real database; the clock is told to each sweep.
+The short form keeps few trikes, days and processes; LONG_WALKS=1 takes the sizes of the goals (1,000 trikes, 365 days or
+as many as LONG_DAYS says, eight at once). The figures are printed. Real processes on a real database; the clock is told
+to each sweep.
 """
 
 import json
+import os
 import time
 
 import pytest
@@ -12,7 +14,7 @@ import pytest
 from tests.processes import Workshop, filled_workshop
 from tests.reminders.walks import IS_LONG
 
-TRIKES, DAYS, STEP = (1000, 365, 1) if IS_LONG else (8, 120, 10)
+TRIKES, DAYS, STEP = (1000, int(os.environ.get("LONG_DAYS", "365")), 1) if IS_LONG else (8, 120, 10)
 LAST_DAYS = 80  # the walk begins 30 days early, and who falls due last is still told that it is overdue
 SCHEDULERS, AT_ONCE = 3, 8 if IS_LONG else 3
 PATIENCE = 7200.0 if IS_LONG else 300.0
