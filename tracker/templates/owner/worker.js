@@ -20,7 +20,7 @@ self.addEventListener("fetch", (event) => {
   const address = new URL(event.request.url);
   if (event.request.method !== "GET" || address.origin !== self.location.origin) return;
   if (event.request.mode === "navigate") event.respondWith(open(event, address));
-  else if (address.pathname === STYLE) event.respondWith(fetch(event.request).catch(() => caches.match(STYLE)));
+  else if (address.pathname === STYLE) event.respondWith(style(event));
 });
 
 async function open(event, address) {
@@ -34,6 +34,16 @@ async function open(event, address) {
   if (address.pathname === PAGE && address.search && mayKeep(answer)) event.waitUntil(lookAfresh());
   else event.waitUntil(heed(answer.clone()));
   return answer;
+}
+
+async function style(event) { // the page and its style change together
+  try {
+    const answer = await fetch(event.request), kept = answer.clone();
+    if (answer.ok) event.waitUntil(caches.open(SHELL).then((cache) => cache.put(STYLE, kept)));
+    return answer;
+  } catch {
+    return (await caches.match(STYLE)) || Response.error();
+  }
 }
 
 const mayKeep = (answer) => answer.ok && /^keep; until=\d+$/.test(answer.headers.get("Owner-Copy") || "");
