@@ -99,6 +99,13 @@ def test_a_part_type_shows_verdict_curves_groups_cases_and_pieces(reviewer, know
     assert field.index("S-0001") < field.index("S-0003")
 
 
+def test_the_batch_that_stands_out_is_drawn_beside_everything(reviewer, known):
+    shown = text(reviewer, part_path(known))
+    survival = shown[shown.index('id="survival"') : shown.index("</figure>")]
+    assert survival.count('class="other" d=') == 2  # for the desk and for a phone
+    assert f'<span class="other">{BAD}</span>' in survival or f"batch {BAD}" in survival
+
+
 def test_every_statistic_is_explained_where_it_stands(reviewer, known):
     shown = text(reviewer, part_path(known))
     behind = shown[shown.index('id="statistics"') : shown.index('id="cases"')]

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 from services.life_data.ladder import say_number
 from services.life_data.weibull_words import FEWEST
 from services.parts import PART_KINDS
-from services.review.found import ACTIONS, METRICS, Finding
+from services.review.found import ACTIONS, METRICS
 from services.review.judge import SURE
 from services.review.shown import per, say_range, say_rate
 from tracker.actions.review import ask_for_review
@@ -83,7 +83,7 @@ def part(request: HttpRequest, part_type_id: int) -> HttpResponse:
     if found is None:
         return render(request, "desk/review_none.html", {"row": get_object_or_404(PartType, pk=part_type_id)})
     view = found.view.key if found.view else ""
-    batch = view.removeprefix("batch:") if view.startswith("batch:") else _suspect(found.finding)
+    batch = view.removeprefix("batch:") if view.startswith("batch:") else found.suspect("batch")
     cases = paged(request, part_queries.cases(part_type_id, now, view=view, period=period), PER_CASES)
     field = part_queries.in_field(part_type_id, batch=batch)
     shown = part_queries.with_lives(list(cases), list(field[:PER_LIST]), now)
@@ -106,15 +106,10 @@ def _found(found: PartReview) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _suspect(finding: Finding, kind: str = "batch") -> str:
-    """The batch (or firmware) that the strongest reason to do something names; '' where none does."""
-    return next((reason.group for reason in finding.reasons if reason.kind == kind), "")
-
-
 def _bulletin_link(found: PartReview) -> str:
     """Where a bulletin about what was found is written, with what is known filled in."""
     known = {"part_type": str(found.part_type.pk)}
-    known |= {kind: group for kind in ("batch", "firmware") if (group := _suspect(found.finding, kind))}
+    known |= {kind: group for kind in ("batch", "firmware") if (group := found.suspect(kind))}
     return f"{reverse('new-bulletin')}?{urlencode(known)}"
 
 

@@ -78,12 +78,17 @@ def _survival(part: PartReview) -> Chart:
     watched = [
         (age, int(count)) for age, count in zip(curve.age, curve.at_risk, strict=True) if age <= curve.drawn_until
     ]
-    other = None
+    end = max([curve.drawn_until, *curve.rug])
+    return survival_chart(steps, unit, curve.rug, watched, fitted_curve(part.life, end), _beside(part))
+
+
+def _beside(part: PartReview) -> Other | None:
+    """The curve to compare with: everything beside a view, the batch that stands out beside everything."""
     if part.view:
         whole = part.study["survival"]
-        other = Other("all of this part type, all modes", whole["age"], whole["value"], whole["drawn_until"])
-    end = max([curve.drawn_until, *curve.rug])
-    return survival_chart(steps, unit, curve.rug, watched, fitted_curve(part.life, end), other)
+        return Other("all of this part type, all modes", whole["age"], whole["value"], whole["drawn_until"])
+    batch = part.batch_view(part.suspect("batch"))
+    return Other(batch.title, batch.survival.age, batch.survival.value, batch.survival.drawn_until) if batch else None
 
 
 def _month(kept: Kept, part: PartReview) -> Month:

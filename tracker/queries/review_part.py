@@ -109,6 +109,15 @@ class PartReview:
         """The ways of failing told apart."""
         return [_view(kept) for kept in self.study["views"] if kept["key"].startswith("mode:")]
 
+    def suspect(self, kind: str) -> str:
+        """The group (kind: batch, firmware) that the strongest reason to do something names; '' where none does."""
+        return next((reason.group for reason in self.finding.reasons if reason.kind == kind), "")
+
+    def batch_view(self, batch: str) -> View | None:
+        """A batch by itself, where it is told apart and has a curve."""
+        kept = next((kept for kept in self.study["views"] if kept["key"] == f"batch:{batch}"), None)
+        return _view(kept) if kept and kept["survival"]["age"] else None
+
     @property
     def choices(self) -> dict[str, list[tuple[str, str]]]:
         """What may be looked at by itself: (key, words) by mode and by batch."""
