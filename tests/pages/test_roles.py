@@ -20,7 +20,7 @@ ALL_PAGES = [
     "add-component", "change-component", "record-meter", "add-owner", "change-owner", "change-trike",
     "component-log", "verify-logbook", "release", "photos", "summary", "label", "build-lists", "build-list",
     "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment", "closings",
-    "bulletins", "bulletin", "bulletin-letter", "review", "review-part",
+    "bulletins", "bulletin", "bulletin-letter", "review", "review-part", "before-after",
 ]  # fmt: skip
 WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
@@ -47,6 +47,9 @@ OPEN = {"login", "logout"}
 ASKED = {"job-judge", "job-odometer-word"}  # what a script asks while somebody types: tests/pages/test_card_live.py
 PAPERS = {"card-paper", "summary-paper", "passport"}  # PDF
 FILES = {"label-svg", "label-pdf", "handover-setup", "letter", "photo", "reading-photo", "find-hints", "bulletin-csv"}
+FILES |= {
+    "review-csv", "review-xlsx", "review-pdf", "review-lives-csv", "review-failures-csv", "review-part-xlsx", "review-part-pdf",
+}  # fmt: skip
 
 
 @pytest.fixture
