@@ -103,6 +103,12 @@ def test_the_table_says_what_is_drawn_and_the_key_names_every_line():
         assert [len(paths(svg, css)) for css in ("known", "fitted", "other")] == [1, 1, 1]
 
 
+def test_another_curve_never_leaves_the_plane():
+    chart = survival(other=Other("batch K24", [150.0, 4000.0], [0.5, 0.3], 9000.0))
+    for svg in drawings(chart):
+        assert max(x for x, _ in corners(paths(svg, "other")[0])) <= float(svg.get("width")) - RIGHT
+
+
 def test_two_drawings_share_no_id():
     ids = re.findall(r' id="([^"]+)"', survival().drawing)
     assert len(ids) == len(set(ids)) == 4

@@ -137,8 +137,9 @@ def _survival_plane(
     age_axis(plane, unit, lambda share: f"{share * 100:.0f} %", (0, 0.2, 0.4, 0.6, 0.8, 1.0))
     _stepped_band(plane, curve, GOOD)
     if other:
-        inside = sum(age <= other.until for age in other.age)
-        _stepped_line(plane, other.age[:inside], other.value[:inside], GOOD, other.until, "other")
+        until = min(other.until, end)
+        inside = sum(age <= until for age in other.age)
+        _stepped_line(plane, other.age[:inside], other.value[:inside], GOOD, until, "other")
     plane.line([point for point in fitted if point[0] <= end], "fitted")
     _stepped_line(plane, curve.age[: curve.shown], curve.value[: curve.shown], GOOD, curve.until, "known")
     plane.rug([age for age in survivors if age <= end])

@@ -129,8 +129,9 @@ class PartReview:
 
 
 def _view(kept: dict[str, Any]) -> View:
+    title = f"batch {kept['title']}" if kept["key"].startswith("batch:") else kept["title"]
     return View(
-        kept["key"], kept["title"], Counts(**kept["counts"]), Rate(**kept["rate"]), LifeFound(**kept["life"]),
+        kept["key"], title, Counts(**kept["counts"]), Rate(**kept["rate"]), LifeFound(**kept["life"]),
         Survival(**kept["survival"]),
     )  # fmt: skip
 
