@@ -87,7 +87,8 @@ def told(bulletin_id: int, trike_id: int, *, reached: bool, now: datetime, by: U
     """Move the open parts of a bulletin on a trike to notified, or to unreachable; those that have come further stay."""
     before = {"affected", "unreachable"} if reached else {"affected", "notified"}
     parts = [part for part in open_on(trike_id, bulletin_id) if part.state in before]
-    move_parts(parts, "notified" if reached else "unreachable", at=now, now=now, by=by, note=note)
+    after = "notified" if reached else "unreachable"
+    move_parts(parts, after, at=now, now=now, by=by, note=note, on_trike=trike_id)
 
 
 def not_wanted(message: OutboxMessage) -> str:

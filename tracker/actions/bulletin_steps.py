@@ -4,7 +4,7 @@ They open no transaction of their own. Each step of a component is kept (Bulleti
 stands in that trike's logbook. Due lines are left to the action: every step returns the trikes it touched.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
 
 from services.bulletins import DONE, check_step
@@ -52,7 +52,7 @@ def _surer(parts: Sequence[BulletinPart], matched: dict[int, tuple[str, str]]) -
 
 def _join(bulletin: Bulletin, matched: dict[int, tuple[str, str]], now: datetime, by: User | None) -> set[int]:
     """Write down the components that came under a bulletin. Of two who do so at the same moment, one does."""
-    _hold(matched)
+    places = _hold(matched)
     BulletinPart.objects.bulk_create(
         (
             BulletinPart(
@@ -67,12 +67,12 @@ def _join(bulletin: Bulletin, matched: dict[int, tuple[str, str]], now: datetime
     for some in chunks(sorted(matched), 500):
         rows = BulletinPart.objects.filter(bulletin=bulletin, component_id__in=some, joined_at=now)
         mine += rows.select_related("bulletin").order_by("component_id")
-    return _write_steps([(part, JOINED, part.state) for part in mine], at=now, now=now, by=by)
+    return _write_steps([(part, JOINED, part.state) for part in mine], places, at=now, now=now, by=by)
 
 
 def _leave(parts: Sequence[BulletinPart], now: datetime, by: User | None) -> set[int]:
-    _hold(part.component_id for part in parts)
-    touched = _write_steps([(part, part.state, LEFT) for part in parts], at=now, now=now, by=by)
+    places = _hold(part.component_id for part in parts)
+    touched = _write_steps([(part, part.state, LEFT) for part in parts], places, at=now, now=now, by=by)
     for some in chunks([part.pk for part in parts], 500):
         BulletinPart.objects.filter(pk__in=some).delete()
     return touched
@@ -95,14 +95,15 @@ def follow_bulletins(component_ids: Iterable[int], now: datetime, by: User | Non
 
 def move_parts(
     parts: Sequence[BulletinPart], after: str, *, at: datetime, now: datetime, by: User | None, note: str = "",
-    card: JobCard | None = None, day: Appointment | None = None,
+    card: JobCard | None = None, day: Appointment | None = None, on_trike: int | None = None,
 ) -> set[int]:  # fmt: skip
     """Move components to another state, `at` when it was done; return the trikes they sit on. Raises BadStep.
 
-    day: the appointment of those that are booked.
+    day: the appointment of those that are booked. on_trike: the one they all sit on, which the caller has locked.
     What a repetitive bulletin asks for again gets its next day and distance, counted from `at`.
     """
-    _hold(part.component_id for part in parts)
+    ids = [part.component_id for part in parts]
+    places = _hold(ids) if on_trike is None else dict.fromkeys(ids, on_trike)
     steps, words = [], clean_text(note, 400)
     for part in parts:
         check_step(part.state, after)
@@ -114,7 +115,7 @@ def move_parts(
         _set_next(parts, at)
     changed = ["state", "since", "by", "note", "version", "done_at", "next_due_on", "next_due_km", "appointment"]
     BulletinPart.objects.bulk_update(parts, changed, batch_size=500)
-    return _write_steps(steps, at=at, now=now, by=by, note=words, card=card)
+    return _write_steps(steps, places, at=at, now=now, by=by, note=words, card=card)
 
 
 def _set_next(parts: Sequence[BulletinPart], at: datetime) -> None:
@@ -131,11 +132,10 @@ def _set_next(parts: Sequence[BulletinPart], at: datetime) -> None:
 
 
 def _write_steps(
-    steps: Sequence[tuple[BulletinPart, str, str]], *, at: datetime, now: datetime, by: User | None, note: str = "",
-    card: JobCard | None = None,
+    steps: Sequence[tuple[BulletinPart, str, str]], places: Mapping[int, int], *, at: datetime, now: datetime,
+    by: User | None, note: str = "", card: JobCard | None = None,
 ) -> set[int]:  # fmt: skip
     """Keep these steps, and tell each trike's logbook; what people noted stays out of what is hashed."""
-    places = _places([part.component_id for part, _, _ in steps])
     BulletinStep.objects.bulk_create(
         (
             BulletinStep(
@@ -157,12 +157,17 @@ def _write_steps(
     ]  # fmt: skip
     if drafts:
         write_logs(drafts, now)
-    return set(places.values())
+    return {draft.trike_id for draft in drafts}
 
 
-def _hold(component_ids: Iterable[int]) -> None:
-    """Lock the trikes before any part of a bulletin is written, as every action does: nobody then waits in a circle."""
-    lock_trikes(set(_places(list(component_ids)).values()))
+def _hold(component_ids: Iterable[int]) -> dict[int, int]:
+    """Lock the trikes before any part of a bulletin is written, as every action does: nobody then waits in a circle.
+
+    Returns component id -> the trike it sits on, as it stands once they are locked.
+    """
+    ids = list(component_ids)
+    lock_trikes(set(_places(ids).values()))
+    return _places(ids)
 
 
 def _places(component_ids: Sequence[int]) -> dict[int, int]:

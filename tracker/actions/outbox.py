@@ -29,7 +29,7 @@ from tracker.queries.appointments import has_agreed_day
 from tracker.queries.asking import read_days
 from tracker.queries.clock import day_of, local_date
 from tracker.queries.owner_hours import may_arrive, snooze_end
-from tracker.queries.reminders import lines_of_visit, may_write_to, owner_today, owner_view, owns, still_due
+from tracker.queries.reminders import bare_view, lines_of_visit, may_write_to, owner_today, owner_view, owns, still_due
 from tracker.queries.summaries import SUMMARY
 
 State = OutboxMessage.State
@@ -102,8 +102,9 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
 def _written(message: OutboxMessage, now: datetime) -> Letter:
     if message.kind in TO_DESK:
         return write_desk_letter(message, now)
+    view = bare_view if message.kind == SAFETY else owner_view
     with in_language(message.owner.language):
-        return write_letter(message, owner_view(message.trike, message.owner, now), _links(message, now), now)
+        return write_letter(message, view(message.trike, message.owner, now), _links(message, now), now)
 
 
 def _unwanted(message: OutboxMessage, now: datetime) -> str:

@@ -71,6 +71,11 @@ def owner_today(owner: Owner, now: datetime) -> date:
     return now.astimezone(ZoneInfo(owner.time_zone)).date()
 
 
+def bare_view(trike: Trike, owner: Owner, now: datetime) -> OwnerView:
+    """Return owner and trike alone, for a letter that speaks of no task. No query."""
+    return OwnerView(owner, trike, owner_today(owner, now), None, (), (), ())
+
+
 def owner_view(trike: Trike, owner: Owner, now: datetime) -> OwnerView:
     """Return what the owner of `trike` is told at `now`. Four queries."""
     today = owner_today(owner, now)
