@@ -12,7 +12,8 @@ from django.core.validators import validate_email
 
 from services.hemisphere import is_southern
 from services.identity import clean_text, fold_name
-from tracker.actions.refusals import BadAddress, NotEnough, UnknownTimeZone
+from services.language import LANGUAGES
+from tracker.actions.refusals import BadAddress, FieldInvalid, NotEnough, UnknownTimeZone
 from tracker.actions.steps import lock_version, only_these, refresh_due
 from tracker.actions.transactions import action
 from tracker.models import Owner, Ownership, User
@@ -28,7 +29,7 @@ def add_owner(
     pressure_unit: str = "bar", language: str = "en", reminders_agreed: bool = False, agreed_source: str = "",
     by: User | None = None, now: datetime,
 ) -> Owner:  # fmt: skip
-    """Add an owner. Raises BadAddress, UnknownTimeZone."""
+    """Add an owner. Raises BadAddress, UnknownTimeZone, FieldInvalid (a language we do not write)."""
     owner = Owner()
     values = {
         "name": name, "email": email, "phone": phone, "time_zone": time_zone or settings.WORKSHOP_TIME_ZONE,
@@ -68,6 +69,10 @@ def _set_owner(owner: Owner, values: Mapping[str, Any], now: datetime) -> None:
     if owner.time_zone not in available_timezones():
         raise UnknownTimeZone(
             f"'{owner.time_zone}' is no time zone.", field="time_zone", remedy="Use a name such as Europe/Berlin."
+        )
+    if "language" in values and owner.language not in LANGUAGES:
+        raise FieldInvalid(
+            f"We do not write in '{owner.language}'.", field="language", remedy=f"One of: {', '.join(LANGUAGES)}."
         )
     if "email" in values:
         owner.email = checked_email(owner.email)

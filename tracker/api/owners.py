@@ -10,6 +10,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from services.identity import fold_name
+from services.language import LANGUAGES
 from tracker.actions.owners import add_owner, change_owner
 from tracker.http.fields import Body, Choice, Shown, Text, YesNo
 from tracker.http.resource import Resource
@@ -57,7 +58,7 @@ class OwnerChange(Body):
     time_zone = Text(max_length=64, required=False)
     distance_unit = Choice(choices=["km", "mi"], required=False)
     pressure_unit = Choice(choices=["psi", "bar", "kPa"], required=False)
-    language = Text(max_length=5, required=False)
+    language = Choice(choices=list(LANGUAGES), required=False)
     reminders_agreed = YesNo(required=False)
     agreed_source = Text(max_length=80, allow_blank=True, required=False)
 

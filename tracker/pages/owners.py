@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
+from services.language import ENGLISH, LANGUAGES, known
 from tracker.actions import owner_links
 from tracker.actions.owners import add_owner, change_owner
 from tracker.models import Owner, Ownership
@@ -26,6 +27,7 @@ CHANGEABLE = [
     "time_zone",
     "distance_unit",
     "pressure_unit",
+    "language",
     "reminders_agreed",
     "agreed_source",
 ]
@@ -40,8 +42,13 @@ class OwnerForm(fields.Form):
     time_zone = fields.text("Time zone", 64, help_text="Such as Europe/London: nothing is sent to them at night there.")
     distance_unit = fields.choice("Distances in", Owner._meta.get_field("distance_unit").choices)
     pressure_unit = fields.choice("Pressures in", Owner._meta.get_field("pressure_unit").choices)
+    language = fields.choice("Page and mails in", LANGUAGES.items(), required=False)
     reminders_agreed = fields.tick("Agrees to service reminders")
     agreed_source = fields.text("Agreed how", 80, help_text="Such as: at handover, by telephone.")
+
+    def clean_language(self) -> str:
+        """Where nothing was chosen it stays as it is, English at first."""
+        return self.cleaned_data["language"] or known(self.initial.get("language", ENGLISH))
 
 
 class ChangeOwnerForm(OwnerForm):

@@ -11,7 +11,7 @@ from django.utils.html import format_html, format_html_join
 
 from services.due_words import say_date
 from services.failures import CAUSES, FOUND, MODES
-from services.language import say
+from services.language import LANGUAGES, known, say
 from services.positions import POSITIONS
 from services.units import say_distance, say_pressure
 
@@ -66,6 +66,12 @@ def moment(value: datetime | None) -> str:
         return ""
     local = timezone.localtime(value)
     return f"{say_date(local)}, {local:%H:%M}"
+
+
+@register.filter
+def language_name(code: str) -> str:
+    """Return a language's own name for itself; an owner's we do not speak reads as English, which they get."""
+    return LANGUAGES[known(code)]
 
 
 @register.filter
