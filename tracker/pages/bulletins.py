@@ -97,8 +97,8 @@ def _released(request: HttpRequest, row: Bulletin, now: datetime) -> dict[str, A
 
 
 def _counts(how_far: Progress) -> list[tuple[str, str, str, int, float]]:
-    """(state, words, shape, how many, share) of each state."""
-    counts = [(code, how_far.states.get(code, 0)) for code in STATES]
+    """(state, words, shape, how many, share) of each state that components are in."""
+    counts = [(code, how_far.states[code]) for code in STATES if how_far.states.get(code)]
     return [
         (code, STATE_WORDS[code], STATE_SHAPES[code], number, number / max(how_far.affected, 1))
         for code, number in counts
