@@ -206,3 +206,21 @@ def test_the_desk_answers_a_day_asked_for(desk, trike):
     look(desk, "appointment-refused")
     desk.click("button[value=confirm]")
     assert "is agreed with Maud Pettersson" in desk.inner_text("main")
+
+
+def test_a_german_owner_reads_german_and_long_words_stay_on_the_phone(phone, trike):
+    Owner.objects.update(language="de")
+    page = phone.request.get("/o/").body()
+    assert len(page) < MOST_BYTES
+    for address, name, words in (
+        ("/o/", "german", "In der Werkstatt fällig"), ("/o/settings", "german-settings", "Ruhezeiten, Einheiten, Sprache"),
+        ("/o/hand-on", "german-hand-on", "Jemand anderes bekommt das Trike?"),
+    ):  # fmt: skip
+        phone.goto(address)
+        assert phone.evaluate("document.documentElement.lang") == "de"
+        assert words in phone.inner_text("main")
+        see(phone, name)
+    phone.goto("/o/settings")
+    phone.get_by_text("English").click()
+    phone.get_by_role("button", name="Sprache speichern").click()
+    assert "We write to you in this language." in phone.inner_text("main")
