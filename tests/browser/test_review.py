@@ -1,5 +1,7 @@
 """The failure review in a real browser: at three widths, without scripts, by keyboard, on paper, without a serious fault."""
 
+from datetime import timedelta
+
 import pytest
 from django.contrib.auth.models import Group
 from django.utils import timezone
@@ -9,6 +11,7 @@ from tests.browser.looking import WIDTHS, look
 from tests.browser.test_accessibility import faults
 from tests.pages.reviewed import BAD, Reviewed, fleet
 from tests.pages.test_life_charts import LETTERS_OUTSIDE
+from tracker.models import Bulletin, ServiceInterval
 
 SURE_AWAY = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
 
@@ -100,3 +103,49 @@ def test_both_pages_on_paper(reviewer, known):
         assert not reviewer.locator("nav.rail, .buttons, form.filters").filter(visible=True).count()
         reviewer.pdf(path=SHOTS / f"review-{name}.pdf", format="A4")
         reviewer.emulate_media(media="screen")
+
+
+class Counted:
+    """A person's hands: every click, and every value typed or chosen, is one input."""
+
+    def __init__(self, page) -> None:
+        self.page, self.inputs = page, 0
+
+    def click(self, selector: str) -> None:
+        self.inputs += 1
+        self.page.click(selector)
+        self.page.wait_for_load_state()
+
+    def fill(self, selector: str, value: str) -> None:
+        self.inputs += 1
+        self.page.fill(selector, value)
+
+
+def test_from_the_overview_to_an_interval_and_a_bulletin_in_twelve_inputs_at_most(reviewer, transactional_db):
+    known = fleet(timezone.now(), bad=1, good=1, worn=13)
+    reviewer.goto("/review/")
+    assert "Replace by age" in reviewer.inner_text("#to-do")
+    hands = Counted(reviewer)
+    hands.click(f"#to-do a[href='/review/{known.worn.pk}/']")
+    assert "Replace at" in reviewer.inner_text("#verdict")
+    hands.click(".buttons a:has-text('Renew by age?')")
+    proposed = float(reviewer.input_value("input[name=interval]"))
+    assert proposed > 0
+    looked_at(reviewer, "interval")
+    hands.click("button:has-text('Set this interval')")
+    assert "The interval is set" in reviewer.inner_text("main")
+    hands.click(f".kind a[href='/review/{known.worn.pk}/']")
+    hands.click(".buttons a:has-text('Write a bulletin')")
+    assert "Idler, one" in reviewer.input_value("input[name=title]")
+    hands.fill("textarea[name=remedy]", "We renew the idler free of charge.")
+    hands.fill("textarea[name=work]", "Swap the idler, look at the chain line.")
+    hands.fill("input[name=deadline_on]", f"{(timezone.now() + timedelta(days=90)).date():%Y-%m-%d}")
+    hands.click("button[name=save]")
+    reviewer.wait_for_url("**/bulletins/*/")
+    assert hands.inputs <= 12
+    interval = ServiceInterval.objects.get(part_type=known.worn)
+    assert interval.first_km == proposed
+    bulletin = Bulletin.objects.get()
+    assert list(bulletin.part_types.all()) == [known.worn]
+    reviewer.goto(f"/review/{known.worn.pk}/")
+    assert bulletin.number in reviewer.inner_text("#verdict")

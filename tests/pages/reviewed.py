@@ -19,15 +19,20 @@ class Reviewed:
     part_type: PartType
     sister: PartType
     sound: PartType
+    worn: PartType
     trikes: list[Trike]
     run: ReviewRun
 
 
-def fleet(now: datetime, *, bad: int = 9, good: int = 2, size: int = 24) -> Reviewed:
-    """Make `size` trikes of two years, every second with a shock of the bad batch; the first of each batch failed, and review."""
+def fleet(now: datetime, *, bad: int = 9, good: int = 2, size: int = 24, worn: int = 0) -> Reviewed:
+    """Make `size` trikes of two years, every second with a shock of the bad batch; the first of each batch failed, and review.
+
+    worn: so many idlers wore out, all late in their second year.
+    """
     shock = make.PartTypeFactory(kind="air_shock", part_number="SH-1", name="Air shock, one")
     sister = make.PartTypeFactory(kind="air_shock", part_number="SH-2", name="Air shock, two")
     sound = make.PartTypeFactory(kind="chain", part_number="CH-1", name="Chain, one")
+    idler = make.PartTypeFactory(kind="idler", part_number="ID-1", name="Idler, one")
     begun = now - timedelta(days=700)
     trikes, left = [], {BAD: bad, GOOD: good}
     for number in range(size):
@@ -45,10 +50,13 @@ def fleet(now: datetime, *, bad: int = 9, good: int = 2, size: int = 24) -> Revi
         if left[batch]:
             left[batch] -= 1
             leaks(part, trike, begun + timedelta(days=20 + 17 * number), number)
+        turning = fitted(trike, idler, "idler-power", begun, serial=f"I-{number:04d}", batch="X1") if worn else None
+        if turning and number < worn:
+            leaks(turning, trike, begun + timedelta(days=480 + 12 * number), 700 + number, "wear")
         if number % 4 == 2:
             leaks(beside, trike, begun + timedelta(days=60 + 20 * number), 500 + number, "noise")
         trikes.append(trike)
-    return Reviewed(shock, sister, sound, trikes, reviewed(now))
+    return Reviewed(shock, sister, sound, idler, trikes, reviewed(now))
 
 
 def fitted(trike: Trike, part_type: PartType, position: str, since: datetime, **values: str) -> Component:
