@@ -14,6 +14,7 @@ import numpy as np
 
 METRICS = {"km": "km", "days": "days", "hours": "motor hours", "cycles": "charge cycles"}
 
+WITHOUT = "without"  # the key of the view that leaves out what is proven worse
 NONE, WATCH, INSPECT, REPLACE, STOP = "none", "watch", "inspect", "replace", "stop-fitting"
 ACTIONS = {  # in order of urgency
     NONE: "nothing to do",
@@ -64,7 +65,7 @@ class LifeFound:
     wear-out, cannot-tell, too-few. shape, life: of the fitted Weibull with 90 % likelihood-ratio limits, b10 and b50 too;
     None below the rung that carries them. covariance (2, 2) of ln(life) and ln(shape). wear_out_p: chance of a shape so far
     above 1 if age made no difference. gof_p: does a Weibull life fit. low_b10: with few failures, its 95 % lower limit with
-    a shape borrowed from a sister (`borrowed`).
+    a shape borrowed from a sister (`borrowed`). mixed: where a group is proven worse, why one life for all describes neither.
     """
 
     rung: str
@@ -89,6 +90,7 @@ class LifeFound:
     gof_p: float | None = None
     borrowed: float | None = None
     low_b10: float | None = None
+    mixed: str = ""
 
 
 @dataclass(frozen=True)
@@ -223,7 +225,9 @@ class Machines:
 
 @dataclass(frozen=True)
 class View:
-    """A part of the lives asked alone: one mode ("mode:leakage") or one batch ("batch:VN38-24B"), told like the whole."""
+    """A part of the lives asked alone, told like the whole: one mode ("mode:leakage"), one batch ("batch:VN38-24B"), or all but
+    the groups that are proven worse ("without").
+    """
 
     key: str
     title: str
@@ -313,7 +317,7 @@ def study_of(kept: Mapping[str, Any]) -> Study:
         warning=EarlyWarning(**kept["warning"]) if kept["warning"] else None,
         ahead=AheadFound(**kept["ahead"]) if kept["ahead"] else None,
         machines=Machines(**kept["machines"]),
-        views=[_view_of(view) for view in kept["views"]],
+        views=[_view_of(view) for view in kept["views"] if view["key"] != WITHOUT],
     )
 
 

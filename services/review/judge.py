@@ -13,6 +13,7 @@ import numpy as np
 from services.life_data import groups, ladder, warning, weibull_words
 from services.life_data.replacement_age import Proposal, optimum, propose_interval
 from services.review import found as words_of
+from services.review.apart import apart
 from services.review.compare import compared, pieces_of
 from services.review.found import Comparison, EarlyWarning, Finding, Rate, Reason, Study
 from services.review.observed import PartLives
@@ -23,7 +24,6 @@ MAYBE = 0.10  # below it: watch, not proven
 STOP_Q, STOP_RATIO = 0.01, 2.0  # a group is no longer fitted: this sure, and at least this many times the rate
 FALSE_ALARMS_A_YEAR = 1.0  # of the early warning over everything it watches
 PLANNED, FAILURE = 1.0, 5.0  # cost of a planned change and of a failure, as one to five (assumption, no source)
-MIXED = "One group fails far more than the rest: a common life fits neither, so no age to replace at is named."
 _TRACED = ("batch", "firmware")  # groups one can stop fitting
 _FIRST = ("batch", "firmware", "maker", "part_type", "wear-out", "made_year", "model", "severity", "warning")
 
@@ -55,6 +55,7 @@ def judge(parts: Sequence[PartLives], studies: Sequence[Study]) -> Review:
         for at, study in enumerate(studies)
     ]
     whole, tested, wear_q = _with_q(parts, whole)
+    whole = [apart(part, study, SURE) for part, study in zip(parts, whole, strict=True)]
     whole, false_alarms = _watched(whole)
     found = [_finding(part, study, wear_q.get(at)) for at, (part, study) in enumerate(zip(parts, whole, strict=True))]
     watched = sum(study.warning is not None for study in whole)
@@ -159,9 +160,8 @@ def _watched(studies: list[Study]) -> tuple[list[Study], float]:
 
 def _finding(part: PartLives, study: Study, wear_q: float | None) -> Finding:
     """What is to be said and done about one part type; its rank follows when all are known."""
-    mixed = _is_mixed(study)
-    wears = wear_q is not None and wear_q <= SURE and not mixed
-    proposal = proposal_of(study, part.metric) if wears else Proposal(None, MIXED if mixed else "")
+    wears = wear_q is not None and wear_q <= SURE and not study.life.mixed
+    proposal = proposal_of(study, part.metric) if wears else Proposal(None, study.life.mixed)
     reasons = [_of_group(made) for made in study.comparisons if made.is_worse and (made.q or 0.0) <= MAYBE]
     if wears and study.life.wear_out_p is not None:
         reasons.append(Reason("wear-out", "", study.life.wear_out_p, wear_q, _wear_words(study, proposal)))
@@ -177,14 +177,6 @@ def _finding(part: PartLives, study: Study, wear_q: float | None) -> Finding:
         rank=0, action=action, verdict=_verdict(study, reasons), q=q, p=p, reasons=reasons,
         replace_at=proposal.interval if action == words_of.REPLACE else None, do=_do(part, asks, action, proposal),
     )  # fmt: skip
-
-
-def _is_mixed(study: Study) -> bool:
-    """Whether a batch or a version is proven worse: one life for all then describes neither."""
-    return any(
-        made.dimension in ("batch", "firmware") and made.is_worse and (made.q if made.q is not None else 1.0) <= SURE
-        for made in study.comparisons
-    )
 
 
 def _of_group(made: Comparison) -> Reason:

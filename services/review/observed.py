@@ -4,7 +4,7 @@ The life of a serial ends with its first failure; all failures count in the repa
 replacement, removal for another reason and the end of the review are survivals.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -74,6 +74,14 @@ class PartLives:
     def middle(self) -> Array:
         """(n,) the end, put half-way for what failed between two looks: for sums over ages, not for fits."""
         return np.where(np.isnan(self.last_good), self.end, 0.5 * (self.end + self.last_good))
+
+    def only(self, rows: Array) -> "PartLives":
+        """Return the lives of some pieces (n, bool), for a question about them; the repairs by position stay whole."""
+        columns = {
+            one.name: getattr(self, one.name)[rows]
+            for one in fields(self) if isinstance(getattr(self, one.name), np.ndarray)
+        }  # fmt: skip
+        return replace(self, groups={name: labels[rows] for name, labels in self.groups.items()}, **columns)
 
     def lives(self, rows: Array | None = None, mode: str | None = None) -> Lives:
         """Return the lives of known age, of some rows (n, bool), asked about one mode: other failures are then survivals."""

@@ -1,5 +1,6 @@
 """Failures by month against those expected, the early warning of the last full month, and what the next 12 months bring."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -96,6 +97,24 @@ def _one_batch(batches: Array) -> str:
         return ""
     most = int(np.argmax(counts))
     return str(names[most]) if counts[most] >= 2 and 2 * counts[most] >= len(batches) else ""
+
+
+def ahead_apart(parts: Sequence[PartLives]) -> AheadFound | None:
+    """Return the same for groups that fail by different laws: each by its own life or rate, together in one number."""
+    counts, errors = [], []
+    for part in parts:
+        field = part.fitted & (part.ahead > 0)
+        lives = part.lives()
+        fitted = fitted_or_none(lives) if lives.parts else None
+        count, spread = _pace(part, fitted).expected(part, part.age, np.where(field, part.ahead, 0.0))
+        counts.append(count)
+        errors.append(count * spread)
+    total = float(sum(counts))
+    if total <= 0:
+        return None
+    spread = float(np.hypot.reduce(errors)) / total
+    found = (total, *likely_range(total, spread), most_with(total, 0.95, spread))
+    return AheadFound(*found, ladder.ahead_sentence(*found))
 
 
 def ahead_of(part: PartLives, fitted: Weibull | None) -> AheadFound | None:

@@ -89,7 +89,7 @@ def _modes(part: PartLives) -> list[View]:
     if len(codes) < 2:
         return []
     everything = np.ones(len(part.component), dtype=bool)
-    return [_view(part, f"mode:{code}", MODES.get(code, code), everything, code) for code in codes]
+    return [view(part, f"mode:{code}", MODES.get(code, code), everything, code) for code in codes]
 
 
 def _batches(part: PartLives) -> list[View]:
@@ -98,10 +98,11 @@ def _batches(part: PartLives) -> list[View]:
     failed = np.bincount(row, part.failed, len(names))
     if len(order) < 2:
         return []
-    return [_view(part, f"batch:{names[at]}", str(names[at]), row == at) for at in order[:MOST_VIEWS] if failed[at]]
+    return [view(part, f"batch:{names[at]}", str(names[at]), row == at) for at in order[:MOST_VIEWS] if failed[at]]
 
 
-def _view(part: PartLives, key: str, title: str, rows: Array, mode: str | None = None) -> View:
+def view(part: PartLives, key: str, title: str, rows: Array, mode: str | None = None) -> View:
+    """Return some pieces (n, bool) asked alone, or all about one way of failing."""
     counts = counts_of(part, rows)
     if mode is not None:
         failed = part.failed & (part.mode == mode)

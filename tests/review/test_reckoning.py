@@ -99,6 +99,17 @@ def test_only_the_part_type_whose_lives_changed_is_reckoned_again():
     assert again.data_version != first.data_version
 
 
+def test_a_batch_told_apart_leaves_what_is_kept_for_the_next_review_as_it_was_by_itself():
+    kinds = write_rows(failing_fleet(108, plants=(BAD_BATCH,), kinds=("air_shock",)))
+    review()
+    told = finding_of(kinds[BAD_BATCH.part_type].pk).payload
+    assert told["study"]["life"]["mixed"]
+    assert not told["alone"]["life"]["mixed"]
+    assert told["alone"]["ahead"] != told["study"]["ahead"]
+    assert review().reckoned == 0
+    assert finding_of(kinds[BAD_BATCH.part_type].pk).payload == told
+
+
 def test_a_part_type_whose_pieces_are_gone_leaves_the_review():
     small_fleet()
     review()

@@ -6,7 +6,7 @@ reads the whole record.
 
 from collections import defaultdict
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
@@ -409,15 +409,3 @@ def first_of_month(today: date) -> date:
 def month_before(until: date) -> date:
     """Return the first day of the last full month."""
     return (until - timedelta(days=1)).replace(day=1)
-
-
-def without_rows(part: PartLives, kept: Array) -> PartLives:
-    """Return the lives of some pieces only (n, bool), for a question about them; the repairs by position stay whole."""
-    columns = {
-        name: getattr(part, name)[kept]
-        for name in (
-            "component", "known", "entry", "end", "failed", "last_good", "mode", "month", "repairs", "accidents", "machine",
-            "fitted", "age", "at_month", "ahead",
-        )
-    }  # fmt: skip
-    return replace(part, groups={name: labels[kept] for name, labels in part.groups.items()}, **columns)

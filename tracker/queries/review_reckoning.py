@@ -20,7 +20,7 @@ from tracker.models import ReviewFinding
 from tracker.queries.clock import local_date
 from tracker.queries.review_lives import first_of_month, fleet_lives, read_ground
 
-ARITHMETIC = "3"  # raise it when services/review or life_data reckon otherwise: everything is then reckoned again
+ARITHMETIC = "5"  # raise it when services/review or life_data reckon otherwise: everything is then reckoned again
 Key = tuple[int, str]
 
 
@@ -88,7 +88,7 @@ def _pieces(found: dict[Key, PartLives], part_type: int) -> int:
 
 def _kept() -> dict[Key, tuple[str, dict]]:
     rows = ReviewFinding.objects.values_list("part_type_id", "metric", "fingerprint", "payload")
-    return {(pk, metric): (mark, payload["study"]) for pk, metric, mark, payload in rows}
+    return {(pk, metric): (mark, payload["study"] | payload["alone"]) for pk, metric, mark, payload in rows}
 
 
 def _together(
@@ -135,5 +135,12 @@ def _mark(told: "hashlib._Hash", column: np.ndarray) -> None:
 
 
 def as_payload(row: Row) -> dict:
-    """Return what is stored of a finding: what the part type shows, made whole beside the others, and its verdict."""
-    return {"study": as_plain(row.judged.study), "finding": as_plain(row.judged.finding)}
+    """Return what is stored of a finding: what the part type shows, made whole beside the others, and its verdict.
+
+    alone: the parts of the study that the others changed, as they were by themselves, for the next review.
+    """
+    alone = as_plain(row.study)
+    return {
+        "study": as_plain(row.judged.study), "finding": as_plain(row.judged.finding),
+        "alone": {name: alone[name] for name in ("life", "ahead")},
+    }  # fmt: skip

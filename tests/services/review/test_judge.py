@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import false_discovery_control
 
+from services.review.apart import MIXED
 from services.review.compare import compared, pieces_of
 from services.review.found import as_plain, study_of
 from services.review.judge import judge
@@ -131,6 +132,20 @@ def test_one_life_for_a_bad_batch_and_the_rest_names_no_age_to_replace_at():
     assert one.finding.action == "stop-fitting"
     assert {reason.kind for reason in one.finding.reasons} == {"batch"}
     assert one.finding.replace_at is None
+    assert one.study.life.sentence == one.study.life.mixed == MIXED
+    others = next(view for view in one.study.views if view.key == "without")
+    assert (others.title, others.counts.parts) == ("all but batch K", 160)
+
+
+def test_what_is_ahead_goes_by_each_groups_own_law_where_one_is_bad():
+    # The bad batch has failed to the last piece; the others never have. Together they would look like wear-out to come.
+    rng = np.random.default_rng(2)
+    failed = np.arange(200) < 40
+    end = np.where(failed, 700 * rng.weibull(6.0, 200), 900.0)
+    part = part_of(end=end, failed=failed, batch=["K"] * 40 + ["L"] * 160, ahead=np.where(failed, 0.0, 900.0))
+    one = only(part)
+    assert one.study.ahead.expected == pytest.approx(0.5 / (160 * 900) * 160 * 900)  # half a failure stands for none
+    assert study(part, UNTIL).ahead.expected > 50
 
 
 def test_wear_out_names_an_age_to_replace_at():
