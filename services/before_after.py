@@ -184,15 +184,19 @@ def _empty(before: Side, after: Side) -> str:
 def _sentence(word: str, before: Side, after: Side, ratio: float | None, metric: str) -> str:
     unit = METRICS[metric]
     told = (
-        f"{after.failed} failures {after.name} in {say_number(after.exposure)} {unit}, {before.failed} {before.name} in"
-        f" {say_number(before.exposure)}"
+        f"{after.name.capitalize()} {_failures(after.failed)} in {say_number(after.exposure)} {unit}, {before.name}"
+        f" {_failures(before.failed)} in {say_number(before.exposure)} {unit}"
     )
     if word == TOO_FEW:
-        return f"{told}: too few to tell. Even no failure at all {after.name} would not prove a difference."
+        return f"{told}: too few to tell. Even no failure at all on the first side would not prove a difference."
     if word == ALIKE:
         return f"{told}: no difference can be told at the same ages. That is no proof that there is none."
-    times = "only then did any fail" if ratio is None else f"{say_number(ratio)} times the rate at the same ages"
+    times = "only there did any fail" if ratio is None else f"{say_number(ratio)} times the rate at the same ages"
     return f"{told}: {times}. More than chance, {'for the better' if word == HELPED else 'for the worse'}."
+
+
+def _failures(count: int) -> str:
+    return "1 failure" if count == 1 else f"{count} failures"
 
 
 def repairs_differ(old: Histories, new: Histories, metric: str, names: tuple[str, str]) -> RepairsDiffer | None:

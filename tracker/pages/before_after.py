@@ -22,7 +22,7 @@ from tracker.queries.clock import local_date
 from tracker.queries.interval_changes import changes_of
 from tracker.queries.review import metrics_of
 
-SHAPES = {HELPED: "ok", WORSE: "stop", TOO_FEW: "plain"}
+SHAPES = {HELPED: "good", WORSE: "stop", TOO_FEW: "plain"}
 HEADLINES = {HELPED: "It helped", WORSE: "It became worse", TOO_FEW: "Too few to tell"}
 SHOWN = 12  # past changes
 

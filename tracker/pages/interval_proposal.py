@@ -74,8 +74,8 @@ def proposal(request: HttpRequest, part_type_id: int) -> HttpResponse:
 
 def _ground(request: HttpRequest) -> GroundForm:
     """The costs and the maker's limit, from the address: they may be looked at without setting anything."""
-    standard = asdict(Costs())
-    sent = {name: request.GET.get(name, str(standard.get(name, ""))) for name in ("planned", "failure", "maker")}
+    standard = {name: f"{cost:g}" for name, cost in asdict(Costs()).items()}
+    sent = {name: request.GET.get(name, standard.get(name, "")) for name in ("planned", "failure", "maker")}
     form = GroundForm(sent, auto_id="ground_%s")
     form.is_valid()
     return form
