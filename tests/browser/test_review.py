@@ -100,7 +100,7 @@ def test_both_pages_on_paper(reviewer, known):
         reviewer.set_viewport_size({"width": 688, "height": 1040})  # A4 within its margins, at 96 px an inch
         reviewer.screenshot(path=SHOTS / f"review-{name}-paper.png", full_page=True)
         assert not reviewer.evaluate(SURE_AWAY)
-        assert not reviewer.locator("nav.rail, .buttons, form.filters").filter(visible=True).count()
+        assert not reviewer.locator("nav.rail, .button, form.filters").filter(visible=True).count()
         reviewer.pdf(path=SHOTS / f"review-{name}.pdf", format="A4")
         reviewer.emulate_media(media="screen")
 
