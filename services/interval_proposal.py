@@ -71,33 +71,35 @@ class IntervalProposal:
 def propose(life: LifeFound, metric: str, costs: Costs, standing: Standing, oldest: float = 0.0) -> IntervalProposal:
     """Return what to propose for a part type whose life was found to be `life`, in the metric's unit. Raises BadCosts.
 
-    oldest: the oldest piece seen. Below ten failures, and where no life was fitted, no age is ever proposed.
+    oldest: the oldest piece seen. Below ten failures, where no life was fitted, and where one group fails far more than the
+    rest, no age is ever proposed.
     """
     _check(costs)
     unit = METRICS[metric]
-    if life.shape is None or life.life is None or life.shape_low is None:
-        return IntervalProposal(
-            None, "No age limit justified: inspect and run.", (life.rung_words, *_kept(standing, unit))
-        )
-    best = optimum(
-        life.shape, life.life, costs.planned, costs.failure, np.array(life.covariance) if life.covariance else None
-    )
+    if life.shape is None or life.life is None or life.shape_low is None or life.mixed:
+        return _stay([life.mixed or life.rung_words], standing, unit)
+    covariance = np.array(life.covariance) if life.covariance else None
+    best = optimum(life.shape, life.life, costs.planned, costs.failure, covariance)
     reasons = [life.pattern_words, _shape_words(life)]
-    if life.shape_low <= 1.0:
-        reasons.append(
-            "While the limits of the shape reach down to 1, age may make no difference: an age limit would be a guess."
-        )
-        return _stay(reasons, standing, unit, best)
-    if _is_wide(life):
-        reasons.append(
-            f"One in ten fails between {say_number(life.b10_low)} and {say_number(life.b10_high)} {unit}: too wide to plan by."
-        )  # fmt: skip
-        return _stay(reasons, standing, unit, best)
+    if against := _against_any_age(life, unit):
+        return _stay([*reasons, against], standing, unit, best)
     reasons += [_cost_words(costs), *_best_words(best, unit)]
     found = propose_interval(best, life.shape_low, unit, standing.now, standing.maker, standing.safety)
     if found.interval is None:
         return _unchanged(best, reasons, standing, unit)
     return _replaced(found.interval, best, reasons, standing, unit, oldest)
+
+
+def _against_any_age(life: LifeFound, unit: str) -> str:
+    """Why no age may be named, whatever it would save; '' where one may."""
+    if life.shape_low is not None and life.shape_low <= 1.0:
+        return "While the limits of the shape reach down to 1, age may make no difference: an age would be a guess."
+    if life.b10_low is None or life.b10_high is None:
+        return "Nothing bounds the age by which one in ten fails: no plan can rest on it."
+    if life.b10_high > WIDEST * max(life.b10_low, 1e-9):
+        reach = f"{say_number(life.b10_low)} and {say_number(life.b10_high)} {unit}"
+        return f"One in ten fails between {reach}: too wide to plan by."
+    return ""
 
 
 def check_accepted(interval: float, standing: Standing, unit: str) -> None:
@@ -116,10 +118,6 @@ def _check(costs: Costs) -> None:
             raise BadCosts(
                 "Both changes cost something.", field=field, remedy="Give a cost above 0, of both in one unit."
             )
-
-
-def _is_wide(life: LifeFound) -> bool:
-    return life.b10_low is None or life.b10_high is None or life.b10_high > WIDEST * max(life.b10_low, 1e-9)
 
 
 def _shape_words(life: LifeFound) -> str:
@@ -158,7 +156,7 @@ def _kept(standing: Standing, unit: str) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _stay(reasons: list[str], standing: Standing, unit: str, best: Optimum) -> IntervalProposal:
+def _stay(reasons: list[str], standing: Standing, unit: str, best: Optimum | None = None) -> IntervalProposal:
     return IntervalProposal(None, "No age limit justified: inspect and run.", (*reasons, *_kept(standing, unit)), best)
 
 

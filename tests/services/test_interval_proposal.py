@@ -1,5 +1,7 @@
 """An interval is proposed only where age matters, the plan pays, and never beyond what safety holds."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -54,6 +56,11 @@ def test_a_failure_that_costs_no_more_has_no_best_age():
     found = propose(life(), "km", Costs(5, 5), NOBODY)
     assert found.interval is None
     assert any("no age is best" in reason for reason in found.reasons)
+
+
+def test_where_one_group_fails_more_a_common_life_names_no_age():
+    found = propose(replace(life(), mixed="A common life fits neither."), "km", Costs(1, 5), NOBODY)
+    assert (found.interval, found.reasons) == (None, ("A common life fits neither.",))
 
 
 def test_few_failures_propose_nothing():
