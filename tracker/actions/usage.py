@@ -51,19 +51,11 @@ def keep_reading(
     answer: None where nobody can be asked; '' where somebody can and was not yet; 'accept', or the code of another
     meaning, from a person who was. Raises PleaseConfirm with the question while it is open.
     """
-    if trike.state == Trike.State.RETIRED:
-        raise WrongState(
-            say("Trike {trike} is retired.", trike=trike), field="trike",
-            remedy=say("Readings are kept for trikes in service."),
-        )  # fmt: skip
+    _refuse_retired(trike)
     typed = _Typed(segment_around(trike.pk, read_at), value, unit, read_at, now, strict, source)
     verdict, doubt = typed.judged(asked=answer is not None)
     meant, answered = _answer_to(verdict, doubt, answer), doubt is not None
-    if verdict.reason:  # so far in the words of who typed it; kept in those of the record
-        with speaking(ENGLISH):
-            verdict, _ = typed.judged(asked=answered)
-    if answered:
-        verdict = Verdict(verdict.state, CONFIRMED, f"Asked: {verdict.reason}", verdict.proposals)
+    verdict = typed.kept(answered=answered) if verdict.reason else verdict
     reading = OdometerReading.objects.create(
         trike=trike, read_at=read_at, value=Decimal(str(value)).quantize(Decimal("0.001")), unit=unit,
         km=meant.km if meant else float(to_km(float(value), unit)), source=source, verdict=verdict.state,
@@ -101,6 +93,22 @@ class _Typed:
         if doubt is None or with_doubt(verdict, doubt) == verdict:
             return verdict, None
         return with_doubt(verdict, doubt), doubt
+
+    def kept(self, *, answered: bool) -> Verdict:
+        """The verdict in the words of the record, whatever language was spoken when it was typed."""
+        with speaking(ENGLISH):
+            verdict, _ = self.judged(asked=answered)
+        if not answered:
+            return verdict
+        return Verdict(verdict.state, CONFIRMED, f"Asked: {verdict.reason}", verdict.proposals)
+
+
+def _refuse_retired(trike: Trike) -> None:
+    if trike.state == Trike.State.RETIRED:
+        raise WrongState(
+            say("Trike {trike} is retired.", trike=trike), field="trike",
+            remedy=say("Readings are kept for trikes in service."),
+        )  # fmt: skip
 
 
 def _answer_to(question: Verdict, doubt: EntryDoubt | None, answer: str | None) -> Proposal | None:
