@@ -39,6 +39,12 @@ class Broker:
             time.sleep(0.05)
         raise AssertionError("Redis did not start")
 
+    def is_listened_to(self) -> bool:
+        """Whether a worker waits for work."""
+        with suppress(redis.RedisError):
+            return any(client["cmd"] == "brpop" for client in redis.Redis(port=self.port).client_list())
+        return False
+
     def flush(self) -> None:
         """Forget everything: what waits in the queues, what was not acknowledged, every counter."""
         redis.Redis(port=self.port).flushall()

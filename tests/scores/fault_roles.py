@@ -11,6 +11,7 @@ from pathlib import Path
 
 from tests.mail_server import free_port
 from tests.processes import Workshop
+from tests.scores.fault_broker import Broker
 
 # Trikes whose yearly service is overdue as soon as somebody records a reading: that makes the due line.
 FILL = """
@@ -113,8 +114,8 @@ for number in range({count}):
 class Roles:
     """Web server, dispatcher, sweeping worker and ticker; or with Redis, Celery's worker and beat."""
 
-    def __init__(self, workshop: Workshop, redis: bool) -> None:
-        self.workshop, self.port = workshop, free_port()
+    def __init__(self, workshop: Workshop, broker: Broker | None) -> None:
+        self.workshop, self.port, self.broker = workshop, free_port(), broker
         self.running: dict[str, subprocess.Popen] = {}
         self.since: dict[str, float] = {}
         self.commands = {
@@ -124,7 +125,7 @@ class Roles:
             "worker": self._loop("tracker.sweep", 3.0),
             "beat": ["manage.py", "ticker"],
         }  # fmt: skip
-        if redis:
+        if broker:
             celery = ["-m", "celery", "-A", "tracker"]
             schedule = str(workshop.folder / "beat-schedule")
             self.commands |= {
@@ -173,6 +174,8 @@ class Roles:
             return self._answers()
         if process.args[1] == "-c":
             return Path(self.workshop.folder, f"up-{process.pid}").exists()
+        if name == "worker" and self.broker is not None and self.broker.process is not None:
+            return self.broker.is_listened_to()
         return time.monotonic() - self.since[name] > 4.0
 
     def _answers(self) -> bool:

@@ -58,7 +58,7 @@ class Run:
             "LOG_LEVEL": "CRITICAL", "FAULTS_FOLDER": str(folder),
         }  # fmt: skip
         self.workshop = Workshop(folder, **environment)
-        self.roles = Roles(self.workshop, redis)
+        self.roles = Roles(self.workshop, self.broker if redis else None)
         self.killed: Counter[str] = Counter()
 
     def go(self) -> int:

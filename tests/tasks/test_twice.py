@@ -1,8 +1,8 @@
 """Goals R3 and R5: three schedulers at once over a simulated year; every task run twice, and by several at once.
 
-The short form keeps few trikes, days and processes; LONG_WALKS=1 takes the sizes of the goals (1,000 trikes, 365 days or
-as many as LONG_DAYS says, eight at once). The figures are printed. Real processes on a real database; the clock is told
-to each sweep.
+The short form keeps few trikes, days and processes; LONG_WALKS=1 takes the sizes of the goals (1,000 trikes, 365 days,
+eight at once; fewer with LONG_TRIKES and LONG_DAYS). The figures are printed. Real processes on a real database; the clock
+is told to each sweep.
 """
 
 import json
@@ -14,7 +14,8 @@ import pytest
 from tests.processes import Workshop, filled_workshop
 from tests.reminders.walks import IS_LONG
 
-TRIKES, DAYS, STEP = (1000, int(os.environ.get("LONG_DAYS", "365")), 1) if IS_LONG else (8, 120, 10)
+LONG = (int(os.environ.get("LONG_TRIKES", "1000")), int(os.environ.get("LONG_DAYS", "365")), 1)
+TRIKES, DAYS, STEP = LONG if IS_LONG else (8, 120, 10)
 LAST_DAYS = 80  # the walk begins 30 days early, and who falls due last is still told that it is overdue
 SCHEDULERS, AT_ONCE = 3, 8 if IS_LONG else 3
 PATIENCE = 7200.0 if IS_LONG else 300.0
@@ -32,7 +33,7 @@ Trike.objects.update(due_dirty=True)
 # Schedulers that all sweep on each simulated day. The first one is killed in the middle of each slot, or
 # right after it, and its successor begins the slot anew, only to be killed at its end (SIGKILL: nobody tidies up).
 YEAR = """
-import json, os, random, signal, sys, time
+import json, os, random, signal, sys, time, traceback
 from collections import Counter
 from datetime import timedelta
 from pathlib import Path
@@ -54,7 +55,8 @@ def slot_of_a_victim(now, seconds):
             signal.setitimer(signal.ITIMER_REAL, seconds)  # nobody catches SIGALRM: it kills
             slot(now)
             os.kill(os.getpid(), signal.SIGKILL)
-        finally:
+        except BaseException:
+            traceback.print_exc()
             os._exit(1)
     ended[signal.Signals(os.WTERMSIG(os.waitpid(child, 0)[1])).name] += 1
 
