@@ -45,7 +45,7 @@ def test_from_the_part_to_an_interval_in_few_steps(reviewer, worn):
     reviewer.click("text=Set this interval")  # three inputs in all
     reviewer.wait_for_selector("text=The interval is set.")
     assert ServiceInterval.objects.get().task == "chain_renewal"
-    assert IntervalChange.objects.get().why.startswith("Review: Replace at")
+    assert IntervalChange.objects.get().why.startswith("Failure review until")
     reviewer.click("text=Did it help?")
     reviewer.click("text=Before and after")
     look(reviewer, "before-after")

@@ -12,6 +12,7 @@ from tracker.actions.refusals import FieldInvalid, Invalid, StaleVersion
 from tracker.actions.schedule import check_interval
 from tracker.actions.transactions import action
 from tracker.models import PartType, ServiceInterval, User
+from tracker.queries.clock import local_date
 
 FIRST = {"km": "first_km", "days": "first_days", "hours": "first_hours", "cycles": "first_cycles"}
 EARLY_SHARE, EARLY_DAYS = 0.05, 30  # may be done a little sooner (common practice, no source)
@@ -38,7 +39,7 @@ def accept_interval(
     setattr(row, field, round(interval) if metric == "days" else float(interval))
     if metric == "km":
         row.early_km = round(EARLY_SHARE * interval)
-    row.early_days, row.once, row.source = EARLY_DAYS, True, why.strip()[:200]
+    row.early_days, row.once, row.source = EARLY_DAYS, True, f"failure review, {local_date(now).isoformat()}"
     check_interval(row)
     if row.pk:
         row.version += 1

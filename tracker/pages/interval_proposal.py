@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
+from services.due_words import say_date
 from services.errors import Refusal
 from services.interval_proposal import BadCosts, Costs, IntervalProposal, Standing, propose
 from services.kinds.renewal import is_safety_critical, renewal_of
@@ -55,7 +56,7 @@ def proposal(request: HttpRequest, part_type_id: int) -> HttpResponse:
     row, costs, maker = renewal_interval(part_type), _costs(ground), ground.cleaned_data.get("maker")
     standing = _standing(row, found.metric, maker, part_type)
     told = _proposed(ground, found, costs, standing)
-    form = _accept_form(request, told, row, standing)
+    form = _accept_form(request, found, told, row, standing)
     if form.is_bound and form.is_valid() and ground.is_valid():
         done = carry_out(
             form, accept_interval, part_type_id=part_type.pk, metric=found.metric, makers_limit=maker, by=request.user,
@@ -100,21 +101,32 @@ def _proposed(ground: GroundForm, found: PartReview, costs: Costs, standing: Sta
     try:
         return propose(found.life, found.metric, costs, standing, found.counts.oldest)
     except BadCosts as refusal:
-        _refuse(ground, refusal)
+        refuse(ground, refusal)
         return None
 
 
-def _refuse(ground: GroundForm, refusal: Refusal) -> None:
-    refuse(ground, refusal)
-
-
 def _accept_form(
-    request: HttpRequest, told: IntervalProposal | None, row: ServiceInterval | None, standing: Standing
+    request: HttpRequest,
+    found: PartReview,
+    told: IntervalProposal | None,
+    row: ServiceInterval | None,
+    standing: Standing,
 ) -> AcceptForm:
+    """The interval to set: as proposed, else the one in use."""
     interval = (told.interval if told else None) or standing.now
-    why = f"Review: {told.headline} {' '.join(told.reasons)}"[:400] if told and told.interval else ""
-    initial = {"interval": interval, "why": why, "version": row.version if row else 0}
+    initial = {"interval": interval, "why": _why(found, told), "version": row.version if row else 0}
     return AcceptForm(fields.sent(request), initial=initial)
+
+
+def _why(found: PartReview, told: IntervalProposal | None) -> str:
+    """What to begin the reason with; nothing where nothing is proposed."""
+    if told is None or told.interval is None or told.best is None:
+        return ""
+    until = f" until {say_date(found.stand.done.until)}" if found.stand.done else ""
+    return (
+        f"Failure review{until}: {found.counts.failed} of {found.counts.parts} failed, they wear out; renewing at"
+        f" {told.interval:,.0f} {METRICS[found.metric]} saves about {told.best.saving:.0%}."
+    )
 
 
 def _kept_ground(found: PartReview, costs: Costs, told: IntervalProposal | None) -> dict[str, Any]:

@@ -25,7 +25,7 @@ def change_words(row: IntervalChange) -> Change:
     told = [
         _one(name, row.before.get(name), value, new=not row.before)
         for name, value in row.after.items()
-        if name not in ALWAYS and (row.before or value not in (None, "", False, 0))
+        if name not in ALWAYS and (row.before or (name not in PLAIN and value))
     ]
     try:
         title = task_of(row.after["task"]).title
