@@ -17,7 +17,7 @@ def apart(part: PartLives, study: Study, sure: float) -> Study:
     """Return the study with the groups of a q of at most `sure` told apart: what is ahead by each one's own law, and a view
     of all others. Unchanged where there is none.
     """
-    worse = [made for made in study.comparisons if _is_proven(made, sure)]
+    worse = [made for made in study.comparisons if is_proven(made, sure)]
     if not worse:
         return study
     rows = np.zeros(len(part.component), dtype=bool)
@@ -31,5 +31,6 @@ def apart(part: PartLives, study: Study, sure: float) -> Study:
     )  # fmt: skip
 
 
-def _is_proven(made: Comparison, sure: float) -> bool:
+def is_proven(made: Comparison, sure: float) -> bool:
+    """Return whether a group that a piece was born with is worse, with a q of at most `sure`."""
     return made.dimension in TRACED and made.is_worse and made.q is not None and made.q <= sure

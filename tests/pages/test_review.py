@@ -111,9 +111,18 @@ def test_every_statistic_is_explained_where_it_stands(reviewer, known):
     behind = shown[shown.index('id="statistics"') : shown.index('id="cases"')]
     terms = re.findall(r"<dt>(.*?)</dt><dd><b>(.*?)</b><span class=\"reason\">(.*?)</span>", behind)
     names = [name for name, _, _ in terms]
-    assert {"Exposure", "Rate", "Shape", "B10", "Chance after all (q)"} <= set(names)
+    assert {"Exposure", "Rate", "Chance after all (q)"} <= set(names)
     assert all(value and meaning.endswith(".") for _, value, meaning in terms)
+
+
+def test_a_fitted_life_is_explained_term_by_term(reviewer, now):
+    known = fleet(now, bad=1, good=1, worn=13)
+    shown = text(reviewer, f"/review/{known.worn.pk}/")
+    behind = shown[shown.index('id="statistics"') : shown.index('id="cases"')]
+    assert {"Shape", "B10", "B50", "Life", "Wear by chance"} <= set(re.findall(r"<dt>(.*?)</dt>", behind))
     assert "Weibull plot" in behind
+    assert "Cost of replacing by age" in behind
+    assert "fitted life</span>" in shown
 
 
 def test_few_failures_give_cases_and_a_rate_but_no_curve_and_no_shape(reviewer, now):
@@ -148,6 +157,18 @@ def test_a_view_looks_at_one_batch_beside_everything(reviewer, known):
     assert "9 failures" in section(shown, "cases")
     assert "all of this part type, all modes" in shown
     assert GOOD not in section(shown, "field")
+
+
+def test_where_a_batch_is_proven_worse_it_and_the_rest_are_told_apart(reviewer, known):
+    shown = text(reviewer, part_path(known))
+    assert "a common life fits neither" in section(shown, "known")
+    assert "fitted life</span>" not in shown
+    assert "<dt>Shape</dt>" not in shown
+    assert "one group unlike the rest" in section(text(reviewer, "/review/"), "to-do")
+    rest = text(reviewer, part_path(known, view="without"))
+    assert f"All but batch {BAD}" in rest
+    assert "2</b> of 12" in section(rest, "known")
+    assert "2 failures" in section(rest, "cases")
 
 
 def test_modes_are_kept_apart_and_lead_to_their_view(reviewer, known, now):

@@ -32,6 +32,7 @@ PATTERNS = {
     "early": "early failures", "chance": "by chance", "wear-out": "wear-out", "cannot-tell": "cannot tell yet",
     "too-few": "too few to tell",
 }  # fmt: skip
+MIXED = "one group unlike the rest"
 PER_LIST = 20  # pieces
 PER_CASES = 10
 
@@ -59,7 +60,8 @@ def _shown(row: Row) -> dict[str, Any]:
     told = f"{rate} per {per(row.metric):,} {unit}, {say_range(row.rate, row.metric)}"
     return {
         "row": row, "unit": unit, "shape": SHAPES[row.action], "action": ACTIONS[row.action],
-        "pattern": PATTERNS.get(row.pattern, row.pattern), "rate": rate, "reach": say_range(row.rate, row.metric),
+        "pattern": MIXED if row.is_mixed else PATTERNS.get(row.pattern, row.pattern),
+        "rate": rate, "reach": say_range(row.rate, row.metric),
         "per": f"{per(row.metric):,} {unit}", **_beside(row, told),
         "exposure": say_number(row.counts.exposure) if row.counts.exposure else "0",
     }  # fmt: skip
@@ -84,7 +86,9 @@ def part(request: HttpRequest, part_type_id: int) -> HttpResponse:
         return render(request, "desk/review_none.html", {"row": get_object_or_404(PartType, pk=part_type_id)})
     view = found.view.key if found.view else ""
     batch = view.removeprefix("batch:") if view.startswith("batch:") else found.suspect("batch")
-    cases = paged(request, part_queries.cases(part_type_id, now, view=view, period=period), PER_CASES)
+    cases = paged(
+        request, part_queries.cases(part_type_id, now, view=view, period=period, proven=found.proven), PER_CASES
+    )
     field = part_queries.in_field(part_type_id, batch=batch)
     shown = part_queries.with_lives(list(cases), list(field[:PER_LIST]), now)
     context = {

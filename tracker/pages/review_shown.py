@@ -79,7 +79,9 @@ def _survival(part: PartReview) -> Chart:
         (age, int(count)) for age, count in zip(curve.age, curve.at_risk, strict=True) if age <= curve.drawn_until
     ]
     end = max([curve.drawn_until, *curve.rug])
-    return survival_chart(steps, unit, curve.rug, watched, fitted_curve(part.life, end), _beside(part))
+    return survival_chart(
+        steps, unit, curve.rug, watched, [] if part.life.mixed else fitted_curve(part.life, end), _beside(part)
+    )
 
 
 def _beside(part: PartReview) -> Other | None:
@@ -128,10 +130,16 @@ def _group(made: Comparison, metric: str, viewed: set[str]) -> Group:
 def statistics_of(part: PartReview) -> Statistics:
     """Return terms and charts that stand behind one click."""
     unit, life, charts, told = METRICS[part.metric], part.life, [], ""
-    if life.rung == MANY and life.shape is not None and life.life is not None and part.survival.points:
+    if (
+        life.rung == MANY
+        and not life.mixed
+        and life.shape is not None
+        and life.life is not None
+        and part.survival.points
+    ):
         points = [(age, share) for age, share in part.survival.points if age > 0]
         charts.append(weibull_chart(Paper(points, life.shape, life.life, paper_limits(life)), unit))
-    costs = costs_of(life, PLANNED, FAILURE) if life.pattern == weibull_words.WEAR_OUT else None
+    costs = costs_of(life, PLANNED, FAILURE) if life.pattern == weibull_words.WEAR_OUT and not life.mixed else None
     if costs:
         charts.append(cost_chart(costs.points, costs.best, costs.flat, costs.saving, unit))
         told = f"Assumed: a failure costs {FAILURE / PLANNED:g} times a planned change. The proposal asks for your own figures."

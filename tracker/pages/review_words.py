@@ -13,7 +13,12 @@ BELIEVED = 0.05  # chance below which a fitted curve should not be believed
 
 def terms_of(part: PartReview, unit: str) -> list[Term]:
     """Return the statistics of what is looked at, in the unit of its ages."""
-    return [*_counted(part, unit), *_rates(part.rate, part.metric, unit), *_life(part.life, unit), *_tested(part)]
+    return [
+        *_counted(part, unit),
+        *_rates(part.rate, part.metric, unit),
+        *([] if part.life.mixed else _life(part.life, unit)),
+        *_tested(part),
+    ]
 
 
 def _counted(part: PartReview, unit: str) -> Iterator[Term]:

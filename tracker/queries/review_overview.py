@@ -21,7 +21,7 @@ PERIODS = {
     "92": "the last 3 months",
     "month": "this month, not yet complete",
 }
-_COLUMNS = ("counts", "rate", "warning", "life__pattern", "repairs__trend", "repairs__repairs")
+_COLUMNS = ("counts", "rate", "warning", "life__pattern", "life__mixed", "repairs__trend", "repairs__repairs")
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,7 @@ class Row:
     rate: Rate
     warning: EarlyWarning | None
     pattern: str
+    is_mixed: bool
     trend: str
     in_period: int | None
 
@@ -114,7 +115,8 @@ def _row(values: dict[str, Any], recent: dict[int, int] | None) -> Row:
         values["part_type_id"], values["part_type__name"], values["part_type__part_number"], values["part_type__kind"],
         values["metric"], values["rank"], values["action"], values["verdict"], values["told_do"] or "", values["q"],
         values["flagged_since"], Counts(**values["told_counts"]), Rate(**values["told_rate"]),
-        EarlyWarning(**warning) if warning else None, values["told_life__pattern"], values["told_repairs__trend"] or "",
+        EarlyWarning(**warning) if warning else None, values["told_life__pattern"],
+        bool(values["told_life__mixed"]), values["told_repairs__trend"] or "",
         recent.get(values["part_type_id"], 0) if recent is not None else None,
     )  # fmt: skip
 

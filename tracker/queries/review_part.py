@@ -1,5 +1,6 @@
 """One part type of the failure review: what is kept of it, its cases one by one, its pieces in the field. Nothing is fitted."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -7,9 +8,10 @@ from typing import Any
 
 from django.db.models import Count, Min, QuerySet
 
-from services.failures import MODES
 from services.life import Life
+from services.review.apart import is_proven
 from services.review.found import (
+    WITHOUT,
     AheadFound,
     Comparison,
     Counts,
@@ -24,6 +26,7 @@ from services.review.found import (
     Survival,
     View,
 )  # fmt: skip
+from services.review.judge import SURE
 from tracker.models import Bulletin, Component, Failure, PartType, ReviewFinding, Trike
 from tracker.queries.clock import day_of
 from tracker.queries.life import runs_of
@@ -109,6 +112,11 @@ class PartReview:
         """The ways of failing told apart."""
         return [_view(kept) for kept in self.study["views"] if kept["key"].startswith("mode:")]
 
+    @property
+    def proven(self) -> list[Comparison]:
+        """The groups that are told apart from the rest because they are proven worse."""
+        return [made for made in self.comparisons if is_proven(made, SURE)]
+
     def suspect(self, kind: str) -> str:
         """The group (kind: batch, firmware) that the strongest reason to do something names; '' where none does."""
         return next((reason.group for reason in self.finding.reasons if reason.kind == kind), "")
@@ -123,6 +131,7 @@ class PartReview:
         """What may be looked at by itself: (key, words) by mode and by batch."""
         keys = [(kept["key"], kept["title"]) for kept in self.study["views"]]
         return {
+            "The rest": [pair for pair in keys if pair[0] == WITHOUT],
             "Mode": [pair for pair in keys if pair[0].startswith("mode:")],
             "Batch": [pair for pair in keys if pair[0].startswith("batch:")],
         }
@@ -151,14 +160,22 @@ def part_review(part_type_id: int, *, metric: str = "", view: str = "") -> PartR
 # Cases
 
 
-def cases(part_type_id: int, now: datetime, *, view: str = "", period: str = "") -> QuerySet[Failure]:
-    """Return the failures of a part type, newest first, with their cards; of one mode or batch, since a period began."""
+def cases(
+    part_type_id: int, now: datetime, *, view: str = "", period: str = "", proven: Sequence[Comparison] = ()
+) -> QuerySet[Failure]:
+    """Return the failures of a part type, newest first, with their cards; those of a view, since a period began.
+
+    proven: the groups that the view of the rest leaves out.
+    """
     rows = Failure.objects.filter(component__part_type_id=part_type_id).select_related("component", "trike", "card")
     asked, _, value = view.partition(":")
-    if asked == "mode" and value in MODES:
+    if asked == "mode":
         rows = rows.filter(mode=value)
-    if asked == "batch" and value:
+    elif asked == "batch":
         rows = rows.filter(component__batch=value)
+    elif asked == WITHOUT:
+        for made in proven:
+            rows = rows.exclude(**{f"component__{made.dimension}": made.group})
     since = since_of(now, period)
     return (rows.filter(happened_at__gte=since) if since else rows).order_by("-happened_at", "-pk")
 
