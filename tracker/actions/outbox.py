@@ -102,9 +102,31 @@ def _prepare(message: OutboxMessage, now: datetime) -> Letter | None:
 def _written(message: OutboxMessage, now: datetime) -> Letter:
     if message.kind in TO_DESK:
         return write_desk_letter(message, now)
+    return _to_owner(message, _links(message, now), now)
+
+
+def _to_owner(message: OutboxMessage, links: Links, now: datetime) -> Letter:
     view = bare_view if message.kind == SAFETY else owner_view
     with in_language(message.owner.language):
-        return write_letter(message, view(message.trike, message.owner, now), _links(message, now), now)
+        return write_letter(message, view(message.trike, message.owner, now), links, now)
+
+
+def preview(message: OutboxMessage, now: datetime) -> tuple[bytes, str]:
+    """Return (the mail to an owner as it would be written now, why it would not go out). Writes nothing.
+
+    One of them is empty. Its links open nothing: real ones are made when it is sent.
+    """
+    if message.kind in TO_DESK or message.state in {State.SENT, State.DROPPED}:
+        return b"", ""
+    reason = _unwanted(message, now)
+    if reason:
+        return b"", reason
+    stop = "" if message.kind in ASKED_FOR else f"{settings.PUBLIC_URL}/o/stop/"
+    try:
+        return _to_owner(message, Links(page=f"{settings.PUBLIC_URL}/o/", stop=stop), now).content, ""
+    except Exception as error:
+        log.exception("letter could not be previewed", key=message.key)
+        return b"", f"The letter cannot be written: {error}"
 
 
 def _unwanted(message: OutboxMessage, now: datetime) -> str:

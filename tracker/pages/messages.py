@@ -44,12 +44,13 @@ def messages(request: HttpRequest) -> HttpResponse:
 
 @page()
 def message(request: HttpRequest, message_id: int) -> HttpResponse:
-    """One message with its text."""
+    """One message with its text: as it went out, or as it would be written now."""
     row = get_object_or_404(OutboxMessage.objects.select_related("trike", "owner", "visit"), pk=message_id)
     letter = kept_letter(row)
-    return render(
-        request, "desk/message.html", {"row": row, "text": readable(letter) if letter else "", "letter": letter}
-    )
+    draft, why_not = (b"", "") if letter else outbox_actions.preview(row, timezone.now())
+    told = letter or draft
+    context = {"row": row, "text": readable(told) if told else "", "letter": letter, "why_not": why_not}
+    return render(request, "desk/message.html", context)
 
 
 def readable(letter: bytes) -> str:
