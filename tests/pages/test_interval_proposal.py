@@ -182,3 +182,12 @@ def test_a_larger_fleet_asks_no_more_queries(desk, found, assert_flat_queries):
             fitted(trike, found.part_type, "rear-shock", NOW - timedelta(days=700), serial=f"G-{number}", batch="K25")
 
     assert_flat_queries(lambda: desk.get(compare(found.part_type, what="day", on=day)), grow)
+
+
+def test_an_interval_shows_what_it_was_before(reviewer):
+    row = make.ServiceIntervalFactory(task="chain_check", part_kind="chain", every_km=1500)
+    form = {"every_km": "900", "every_months": "6", "early_km": "150", "early_days": "14", "rebase": "from_done",
+            "source": "a test", "version": row.version}  # fmt: skip
+    reviewer.post(f"/intervals/{row.pk}/", form)
+    told = html(reviewer, f"/intervals/{row.pk}/")
+    assert "then every: 900 km, was 1,500 km" in told

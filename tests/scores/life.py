@@ -12,11 +12,13 @@ from collections.abc import Callable
 import numpy as np
 
 from services.life_data.lives import observed
+from services.life_data.recurrence import histories, mean_repairs
 from services.life_data.weibull import NoFiniteFit, Weibull, fit
 from services.life_data.weibull_limits import Quantity, Range, fisher_limits, likelihood_limits
 from tests.scores.goals import Goals
 
 SIZES = (1_000, 100_000)
+MACHINES = 100_000
 TIMES_FASTER = 20.0
 SEED = 266
 SHAPE = 2.0
@@ -25,11 +27,15 @@ Fleet = tuple[np.ndarray, np.ndarray]
 
 
 def main(options: list[str]) -> int:
-    """Time fits of 1,000 and 100,000 lives; simulate fleets of 60 to 200 parts. --quick: fewer fleets, wider goals."""
+    """Time fits of 1,000 and 100,000 lives and repairs of 100,000 machines; simulate fleets of 60 to 200 parts.
+
+    --quick: fewer fleets, wider goals.
+    """
     quick = "--quick" in options
     goals = Goals("life: Weibull fits with survivors, one process, best of several runs")
     for n in SIZES:
         _speed(goals, n)
+    _repairs_speed(goals)
     _coverage(goals, QUICK_FLEETS if quick else FLEETS, slack=0.03 if quick else 0.0)
     return goals.ended()
 
@@ -52,6 +58,31 @@ def _speed(goals: Goals, n: int) -> None:
     for name, seconds in others.items():
         goals.say(f"{'':>9} {name}: {1000 * seconds:.1f} ms, {seconds / ours:.0f} times ours")
     goals.at_least(f"times faster than the fastest library, {n:,} lives", min(others.values()) / ours, TIMES_FASTER, 0)
+
+
+def _repairs_speed(goals: Goals) -> None:
+    """Mean repairs with their variance between machines, each watched over a window of its own."""
+    rng = np.random.default_rng(SEED)
+    start = np.where(rng.random(MACHINES) < 0.4, rng.uniform(0, 300, MACHINES), 0.0)
+    end = start + rng.uniform(200.0, 1500.0, MACHINES)
+    machine = np.repeat(np.arange(MACHINES), rng.poisson(1.5, MACHINES))
+    age = start[machine] + rng.uniform(0.02, 1.0, len(machine)) * (end - start)[machine]
+    seen = histories(end, machine, age, start)
+    ours = _best(lambda: mean_repairs(seen), 5)
+    goals.say(f"mean repairs of {MACHINES:,} machines, {len(age):,} repairs, ours: {1000 * ours:.0f} ms")
+    if importlib.util.find_spec("surpyval"):
+        item = np.concatenate([machine, np.arange(MACHINES)])
+        rows = {"x": np.concatenate([age, end]), "i": item, "tl": start[item],
+                "c": np.concatenate([np.zeros(len(age), int), np.ones(MACHINES, int)])}  # fmt: skip
+        theirs = _best(lambda: _surpyval_repairs(rows), 1)
+        goals.say(f"{'':>9} surpyval: {1000 * theirs:.0f} ms, {theirs / ours:.0f} times ours")
+        goals.at_least(f"times faster than the library, {MACHINES:,} machines", theirs / ours, 1.0, 0)
+
+
+def _surpyval_repairs(rows: dict[str, np.ndarray]) -> object:
+    import surpyval
+
+    return surpyval.NonParametricCounting.fit(**rows)
 
 
 def _libraries() -> dict[str, Callable[[np.ndarray, np.ndarray], object]]:

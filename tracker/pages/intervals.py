@@ -15,16 +15,19 @@ from tracker.models import PartType, ServiceInterval
 from tracker.models.fleet import part_kinds
 from tracker.pages import fields
 from tracker.pages.answers import carry_out, is_stale, show_conflict, status_for
+from tracker.pages.interval_words import change_words
 from tracker.pages.kind_choice import choose_kind, chosen_kind
 from tracker.pages.paging import asked
 from tracker.pages.roles import RULERS, page
 from tracker.queries import lists
+from tracker.queries.interval_changes import changes_of_interval
 
 NUMBERS = [
     "first_km", "first_days", "first_hours", "first_cycles", "every_km", "every_months", "every_days", "every_hours",
     "every_cycles", "early_km", "early_days",
 ]  # fmt: skip
 CHANGEABLE = [*NUMBERS, "rebase", "once", "source"]
+CHANGES_SHOWN = 20
 
 
 class IntervalForm(fields.Form):
@@ -107,7 +110,9 @@ def change(request: HttpRequest, interval_id: int) -> HttpResponse:
         if is_stale(form):
             show_conflict(form, row, CHANGEABLE)
     task = next((task for task in all_tasks() if task.code == row.task), None)
-    return _page(request, form, {"row": row, "task": task, "title": task.title if task else row.task})
+    changes = [change_words(kept) for kept in changes_of_interval(row)[:CHANGES_SHOWN]]
+    context = {"row": row, "task": task, "title": task.title if task else row.task, "changes": changes}
+    return _page(request, form, context)
 
 
 @page(see=RULERS, do=RULERS)
