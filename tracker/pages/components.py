@@ -17,6 +17,7 @@ from tracker.pages.paging import asked, paged
 from tracker.pages.roles import page
 from tracker.pages.wear_chart import wear_shown
 from tracker.queries import lists
+from tracker.queries.bulletin_pages import marks_of_components
 from tracker.queries.fleet import component_page
 
 CHANGEABLE = ["state", "batch", "made_on", "firmware", "note"]
@@ -69,9 +70,11 @@ def components(request: HttpRequest) -> HttpResponse:
         "batch": asked(request, "batch"),
         "text": asked(request, "q"),
     }
+    found = paged(request, lists.components(**chosen))
+    marks = marks_of_components([row.pk for row in found])
     context = {
-        "chosen": chosen, "kinds": part_kinds(), "states": Component.State.choices,
-        "page": paged(request, lists.components(**chosen)),
+        "chosen": chosen, "kinds": part_kinds(), "states": Component.State.choices, "page": found,
+        "rows": [(row, marks.get(row.pk, "")) for row in found],
     }  # fmt: skip
     return render(request, "desk/components.html", context)
 
