@@ -4,6 +4,7 @@ import re
 import unicodedata
 
 from services.errors import Refusal
+from services.language import say
 
 LONGEST_SERIAL = 40
 LONGEST_TYPED = 400  # full-width or composed letters shrink; nothing longer is a slip of the scanner
@@ -72,9 +73,14 @@ def clean_text(text: str, limit: int) -> str:
     """
     for character in text:
         if unicodedata.category(character) in {"Cc", "Cs"} and character not in _KEPT_CONTROLS:
-            raise BadText("The text holds characters that cannot be kept.", field="text", remedy="Type it again.")
+            raise BadText(
+                say("The text holds characters that cannot be kept."), field="text", remedy=say("Type it again.")
+            )
     if len(text) > limit:
-        raise BadText(f"The text has {len(text):,} characters; {limit:,} fit.", field="text", remedy="Shorten it.")
+        raise BadText(
+            say("The text has {number:,} characters; {limit:,} fit.", number=len(text), limit=limit), field="text",
+            remedy=say("Shorten it."),
+        )  # fmt: skip
     return text.strip()
 
 

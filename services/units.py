@@ -11,7 +11,7 @@ from typing import TypeVar
 import numpy as np
 
 from services.errors import Refusal
-from services.language import say_number
+from services.language import say, say_number
 
 Number = TypeVar("Number", float, np.ndarray)
 
@@ -97,7 +97,7 @@ def to_km(value: Number, unit: str) -> Number:
         return value
     if unit == "mi":
         return km_from_miles(value)
-    raise UnknownUnit(f"A distance is in km or mi, not '{unit}'.", field="unit", remedy="Use km or mi.")
+    raise UnknownUnit(say("A distance is in km or mi, not '{unit}'.", unit=unit), field="unit", remedy=say("Use km or mi."))
 
 
 def to_kpa(value: Number, unit: str) -> Number:

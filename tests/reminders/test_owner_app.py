@@ -108,7 +108,7 @@ def test_the_page_carries_the_words_for_no_connection_unseen_with_the_owners_clo
 
 def test_forgetting_on_this_device_ends_the_cookie_and_the_copy_and_not_the_link(phone, token):
     response = phone.post("/o/leave", {"key": phone.key})
-    assert (response.status_code, response["Location"]) == (303, "/o/left")
+    assert (response.status_code, response["Location"]) == (303, "/o/left?language=en")
     assert phone.cookies["owner-link"].value == ""
     assert word(phone.get("/o/left")) == "forget"
     assert phone.get("/o/").status_code == 404

@@ -13,6 +13,7 @@ from django.db import IntegrityError, transaction
 
 from services.bulletins import DONE, HEADLINE, MOVES, Scope, notice_warnings, order_key
 from services.identity import clean_text
+from services.language import say
 from tracker.actions.bulletin_notices import drop_notices, told, write_notices
 from tracker.actions.bulletin_steps import hold_part, join_parts, move_parts
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, SameSigner, WrongState
@@ -372,7 +373,7 @@ def acknowledge(*, link: OwnerLink, bulletin_id: int, now: datetime) -> Bulletin
     rows = BulletinNotice.objects.select_for_update(of=("self",))
     notice = rows.filter(bulletin_id=bulletin_id, trike_id=link.trike_id, owner_id=link.owner_id).first()
     if notice is None:
-        raise Invalid("There is no such notice.", field="bulletin", remedy="Open your trike's page again.")
+        raise Invalid(say("There is no such notice."), field="bulletin", remedy=say("Open your trike's page again."))
     if notice.read_at is None:
         notice.read_at = now
         notice.save(update_fields=["read_at"])

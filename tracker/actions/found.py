@@ -9,6 +9,7 @@ from email.utils import format_datetime, parseaddr
 from django.conf import settings
 
 from services.identity import clean_text, visible
+from services.language import say
 from tracker.actions.hand_on import KIND as HAND_ON
 from tracker.actions.hand_on import hand_on_words
 from tracker.actions.letters import POLICY, one_line
@@ -31,9 +32,11 @@ def tell_workshop(*, trike_id: int, where: str, reach: str = "", now: datetime) 
     """
     words, contact = clean_text(where, MOST_WORDS).strip(), clean_text(reach, MOST_REACH).strip()
     if not words:
-        raise NotEnough("Please tell us where it is.", field="where", remedy="A street, a place, anything that helps.")
+        raise NotEnough(
+            say("Please tell us where it is."), field="where", remedy=say("A street, a place, anything that helps.")
+        )
     if not Trike.objects.filter(pk=trike_id).exists():
-        raise Invalid("This label is not in use any more.", field="where", remedy="Please call us.")
+        raise Invalid(say("This label is not in use any more."), field="where", remedy=say("Please call us."))
     said = hashlib.sha256(f"{words}\n{contact}".encode()).hexdigest()[:16]
     message, _ = OutboxMessage.objects.get_or_create(
         key=f"found:{trike_id}:{now.astimezone(UTC):%Y-%m-%d}:{said}",

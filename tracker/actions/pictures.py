@@ -11,6 +11,7 @@ from hashlib import sha256
 from django.conf import settings
 from PIL import Image, ImageOps
 
+from services.language import say
 from tracker.actions.release_refusals import PhotoRefused, PhotoTooLarge
 
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -42,13 +43,13 @@ def encoded_anew(content: bytes, *, long_edge: int = LONG_EDGE) -> Picture:
     """
     if len(content) > settings.PHOTO_MAX_BYTES:
         raise PhotoTooLarge(
-            f"The file has {len(content) / 1e6:.1f} MB; {settings.PHOTO_MAX_BYTES / 1e6:.0f} MB fit.", field="file",
-            remedy="Take the picture with a lower resolution.",
+            say("The file has {size:.1f} MB; {most:.0f} MB fit.", size=len(content) / 1e6, most=settings.PHOTO_MAX_BYTES / 1e6),
+            field="file", remedy=say("Take the picture with a lower resolution."),
         )  # fmt: skip
     if content[4:8] == b"ftyp" and content[8:12] in HEIF:
         raise PhotoRefused(
-            "This is a picture in the HEIC format, which cannot be read here.", field="file",
-            remedy="Set the phone's camera to JPEG (most compatible), or send a screenshot of the picture.",
+            say("This is a picture in the HEIC format, which cannot be read here."), field="file",
+            remedy=say("Set the phone's camera to JPEG (most compatible), or send a screenshot of the picture."),
         )  # fmt: skip
     try:
         with Image.open(io.BytesIO(content), formats=FORMATS) as image:
@@ -60,8 +61,8 @@ def encoded_anew(content: bytes, *, long_edge: int = LONG_EDGE) -> Picture:
         raise _too_many_pixels() from error
     except Exception as error:  # decoders of broken files raise whatever they come upon
         raise PhotoRefused(
-            "This file cannot be read as a photo.", field="file",
-            remedy="Send a JPEG, PNG or WebP picture; if it is one, take it or copy it again.",
+            say("This file cannot be read as a photo."), field="file",
+            remedy=say("Send a JPEG, PNG or WebP picture; if it is one, take it or copy it again."),
         ) from error  # fmt: skip
 
 
@@ -69,13 +70,13 @@ def _check(image: Image.Image) -> None:
     if image.width * image.height > MOST_PIXELS:
         raise _too_many_pixels()
     if image.format in MOVING and getattr(image, "is_animated", False):
-        raise PhotoRefused("This is a moving picture.", field="file", remedy="Send a still one.")
+        raise PhotoRefused(say("This is a moving picture."), field="file", remedy=say("Send a still one."))
 
 
 def _too_many_pixels() -> PhotoTooLarge:
     return PhotoTooLarge(
-        f"The picture has more than {MOST_PIXELS // 1_000_000} million pixels.", field="file",
-        remedy="Take it with a lower resolution.",
+        say("The picture has more than {number} million pixels.", number=MOST_PIXELS // 1_000_000), field="file",
+        remedy=say("Take it with a lower resolution."),
     )  # fmt: skip
 
 

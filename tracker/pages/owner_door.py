@@ -10,6 +10,7 @@ from functools import wraps
 from hashlib import sha256
 from typing import Any
 
+from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -29,7 +30,8 @@ View = Callable[..., HttpResponse]
 
 
 def private(view: View) -> View:
-    """Answer a dead link with the same friendly page whatever is wrong; keep no copy, tell nobody the address.
+    """Answer a dead link with the same friendly page whatever is wrong, and what no form of ours sends with another; keep
+    no copy, tell nobody the address.
 
     Until a link tells whose language it is, the browser's counts.
     """
@@ -43,12 +45,23 @@ def private(view: View) -> View:
             except LinkGone as gone:
                 response = render(request, "owner/gone.html", {"refusal": gone}, status=404)
                 response[COPY] = FORGET
+            except RequestDataTooBig:
+                with in_language(language_of(request)):
+                    response = render(request, "owner/too_large.html", status=413)
         response.headers.setdefault("Cache-Control", "no-store")
         response["Referrer-Policy"] = "no-referrer"
         response["X-Robots-Tag"] = "noindex, nofollow"
         return response
 
     return guarded
+
+
+def language_of(request: HttpRequest) -> str:
+    """Return the language of the owner whose link is in the cookie; where none works, what the browser asks for."""
+    try:
+        return open_link(request.COOKIES.get(COOKIE, ""), timezone.now()).owner.language
+    except LinkGone:
+        return asked_for(request)
 
 
 def counted(view: View) -> View:

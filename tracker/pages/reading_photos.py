@@ -6,6 +6,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from services.language import say
 from tracker.actions.pictures import Picture
 from tracker.actions.reading_photos import drop_reading_photo, picture_of_display, waiting
 from tracker.actions.release_refusals import PhotoTooLarge
@@ -24,7 +25,7 @@ def picture_in(request: HttpRequest, link: OwnerLink) -> Picture | None:
     """
     if "photo" in dropped_files(request):
         raise PhotoTooLarge(
-            "The picture is larger than 12 MB.", field="file", remedy="Take it with a lower resolution."
+            say("The picture is larger than 12 MB."), field="file", remedy=say("Take it with a lower resolution.")
         )
     sent = request.FILES.get("photo")
     if sent is not None:

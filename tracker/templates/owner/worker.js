@@ -1,7 +1,7 @@
 {% load static %}"use strict";
 /* Keeps one copy of the owner's page on this device, and shows it where there is no connection. What it may keep and when it
    must forget it says the header Owner-Copy of each answer. Forms are neither kept nor sent again: they go to the server or
-   fail. */
+   fail. Its page for no connection is told in: {{ language }} */
 const COPY = "owner-copy", SHELL = "owner-shell-1";
 const PAGE = "{% url 'owner-page' %}", OFFLINE = "{% url 'owner-offline' %}", STYLE = "{% static 'tracker/owner.css' %}";
 
