@@ -84,21 +84,30 @@ def compared(pieces: Pieces, dimension: str, label: Array) -> list[Comparison]:
     p = tests.rate_p(failed, expected, rest, rest_expected)
     on_one = [most_on_one(pieces.machine[own & pieces.failed]) for own in owns]
     without = _without_worst(pieces, owns, on_one, failed, expected, rest, rest_expected)
-    found = []
-    for at, own in enumerate(owns):
-        counts = int(failed[at]), float(expected[at]), int(rest[at]), float(rest_expected[at])
-        ratio_low, ratio_high = tests.ratio_limits(*counts, CONFIDENCE)
-        found.append(
-            Comparison(
-                dimension, str(names[told[at]]), counts[0], int(own.sum()), float(run[at]), counts[1], counts[2],
-                int((~own).sum()), float(pieces.run.sum() - run[at]), counts[3], float(failed[at] / ran[at]),
-                float(low[at]), float(high[at]), _ratio(*counts), ratio_low,
-                float(ratio_high) if np.isfinite(ratio_high) else None, float(p[at]), machines=on_one[at][0],
-                most_on_one=on_one[at][1], worst_machine=on_one[at][2], p_without=without[at],
-                carried=int(pieces.fitted[own].sum()), mode=common_mode(pieces.mode[own & pieces.failed]),
-            )
-        )  # fmt: skip
-    return found
+    rates = np.stack([run, failed / ran, low, high, p], axis=1)
+    return [
+        _comparison(
+            pieces, dimension, str(names[told[at]]), own, on_one[at], without[at], rates[at].tolist(),
+            (int(failed[at]), float(expected[at]), int(rest[at]), float(rest_expected[at])),
+        )
+        for at, own in enumerate(owns)
+    ]  # fmt: skip
+
+
+def _comparison(
+    pieces: Pieces, dimension: str, name: str, own: Array, on_one: tuple[int, int, int | None], without: float | None,
+    rates: list[float], counts: tuple[int, float, int, float],
+) -> Comparison:  # fmt: skip
+    """One row; rates: run, rate, its limits and p; counts: failed and expected of the group, then of the rest."""
+    run, rate, low, high, p = rates
+    ratio_low, ratio_high = tests.ratio_limits(*counts, CONFIDENCE)
+    return Comparison(
+        dimension, name, counts[0], int(own.sum()), run, counts[1], counts[2], int((~own).sum()),
+        float(pieces.run.sum() - run), counts[3], rate, low, high, _ratio(*counts), ratio_low,
+        float(ratio_high) if np.isfinite(ratio_high) else None, p, machines=on_one[0], most_on_one=on_one[1],
+        worst_machine=on_one[2], p_without=without, carried=int(pieces.fitted[own].sum()),
+        mode=common_mode(pieces.mode[own & pieces.failed]),
+    )  # fmt: skip
 
 
 def _ratio(failed: int, expected: float, rest: int, rest_expected: float) -> float | None:

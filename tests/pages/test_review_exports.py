@@ -74,7 +74,8 @@ def test_numbers_are_numbers_and_days_are_days_in_a_workbook(desk, found):
 
 
 def test_the_lives_are_those_of_the_review(desk, found):
-    from tracker.queries.review_lives import fleet_lives, read_ground
+    from tracker.queries.review_ground import read_ground
+    from tracker.queries.review_lives import fleet_lives
 
     whole: PartLives = next(
         one for one in fleet_lives(read_ground(date(2026, 5, 1)), "km") if one.part_type == found.part_type.pk

@@ -11,7 +11,8 @@ from tests.simulator.failing import failing_fleet, one_part
 from tests.simulator.failing_rows import write_rows
 from tracker.models import Failure, Trike
 from tracker.queries.clock import noon
-from tracker.queries.review_lives import fleet_lives, read_ground
+from tracker.queries.review_ground import read_ground
+from tracker.queries.review_lives import fleet_lives
 
 pytestmark = pytest.mark.django_db
 UNTIL = date(2026, 5, 1)

@@ -10,7 +10,8 @@ from services.life_data.recurrence import BadHistories, Histories, histories
 from services.review.observed import PartLives, Streams
 from tracker.models import Bulletin, BulletinPart, Component, PartType
 from tracker.queries.clock import day_of, day_of_date, local_date
-from tracker.queries.review_lives import Ground, ages_on, first_of_month, fleet_lives, read_ground
+from tracker.queries.review_ground import Ground, read_ground
+from tracker.queries.review_lives import ages_on, first_of_month, fleet_lives
 
 DAY, MADE, FIRMWARE, SISTER, BULLETIN = "day", "made", "firmware", "part_type", "bulletin"
 NAMES = {

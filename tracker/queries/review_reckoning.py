@@ -18,7 +18,8 @@ from services.review.observed import PartLives, Streams
 from services.review.study import study
 from tracker.models import ReviewFinding
 from tracker.queries.clock import local_date
-from tracker.queries.review_lives import first_of_month, fleet_lives, read_ground
+from tracker.queries.review_ground import read_ground
+from tracker.queries.review_lives import first_of_month, fleet_lives
 
 ARITHMETIC = "5"  # raise it when services/review or life_data reckon otherwise: everything is then reckoned again
 Key = tuple[int, str]

@@ -16,7 +16,8 @@ from services.review.shown import per
 from services.safe_cells import Value
 from tracker.models import Component, Failure, Owner, PartType
 from tracker.queries.clock import local_date
-from tracker.queries.review_lives import first_of_month, fleet_lives, read_ground
+from tracker.queries.review_ground import read_ground
+from tracker.queries.review_lives import first_of_month, fleet_lives
 from tracker.queries.review_overview import Row
 from tracker.queries.review_part import PartReview, cases, with_lives
 

@@ -269,13 +269,13 @@ CELERY_BEAT_SCHEDULE = {
     "weekly-learning": {"task": "tracker.learn_fleet", "schedule": crontab(hour="0", minute="45", day_of_week="0")},
     "nightly-bulletins": {"task": "tracker.match_bulletins", "schedule": crontab(hour="1", minute="5")},
     "nightly-sweep": {"task": "tracker.sweep", "schedule": crontab(hour="1", minute="15")},
-    "nightly-review": {"task": "tracker.nightly_review", "schedule": crontab(hour="2", minute="15")},
     "dispatch-outbox": {"task": "tracker.dispatch_outbox", "schedule": 15.0, "options": _RINGS_AGAIN},
     "read-bounces": {"task": "tracker.read_bounces", "schedule": 300.0},
     "waiting-imports": {"task": "tracker.work_imports", "schedule": 2.0, "options": _RINGS_AGAIN},
     "waiting-reviews": {"task": "tracker.work_reviews", "schedule": 5.0, "options": _RINGS_AGAIN},
     "lost-photos": {"task": "tracker.forget_lost_photos", "schedule": crontab(hour="2", minute="50")},
     "old-import-files": {"task": "tracker.forget_import_files", "schedule": crontab(hour="2", minute="40")},
+    "nightly-review": {"task": "tracker.nightly_review", "schedule": crontab(hour="2", minute="15")},
 }
 
 METRICS_TOKEN = env.str("METRICS_TOKEN", "")  # who may read /metrics from elsewhere; none: only this machine
