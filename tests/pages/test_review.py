@@ -162,9 +162,10 @@ def test_a_view_looks_at_one_batch_beside_everything(reviewer, known):
 def test_where_a_batch_is_proven_worse_it_and_the_rest_are_told_apart(reviewer, known):
     shown = text(reviewer, part_path(known))
     assert "a common life fits neither" in section(shown, "known")
+    assert "Enough for a fitted life" not in section(shown, "known")
     assert "fitted life</span>" not in shown
     assert "<dt>Shape</dt>" not in shown
-    assert "one group unlike the rest" in section(text(reviewer, "/review/"), "to-do")
+    assert "differs by group" in section(text(reviewer, "/review/"), "to-do")
     rest = text(reviewer, part_path(known, view="without"))
     assert f"All but batch {BAD}" in rest
     assert "2</b> of 12" in section(rest, "known")

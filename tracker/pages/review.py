@@ -32,7 +32,7 @@ PATTERNS = {
     "early": "early failures", "chance": "by chance", "wear-out": "wear-out", "cannot-tell": "cannot tell yet",
     "too-few": "too few to tell",
 }  # fmt: skip
-MIXED = "one group unlike the rest"
+MIXED = "differs by group"
 PER_LIST = 20  # pieces
 PER_CASES = 10
 
