@@ -13,7 +13,7 @@ from django.db.models.functions import TruncDate
 
 from services.bulletins import STATES, Piece, Progress, Scope, check_scope, fold_mark, order_key
 from services.identity import canonical_serial
-from tracker.models import Bulletin, BulletinNotice, BulletinPart, BulletinStep, Component, Fitment, Ownership, PartType
+from tracker.models import Bulletin, BulletinNotice, BulletinPart, BulletinStep, Component, Fitment, PartType
 from tracker.queries.bulletin_parts import asking_parts, open_parts, task_code, terms_of
 from tracker.queries.clock import workshop_zone
 from tracker.queries.lists import present_owner
@@ -145,27 +145,32 @@ def _named(scope: Scope) -> list[tuple[str, Q]]:
 
 def count_matches(scope: Scope) -> Found:
     """Return how many components a scope touches, and how many owners. Three queries, however many match."""
-    rows = matching(scope)
+    rows = matching(scope).order_by()
     state = Component.State
     counts = rows.aggregate(
         total=Count("pk"), affected=Count("pk", filter=Q(certainty=AFFECTED)),
         fitted=Count("pk", filter=Q(state=state.FITTED)), in_stock=Count("pk", filter=Q(state=state.IN_STOCK)),
     )  # fmt: skip
-    on_trikes = Fitment.objects.current().filter(component__in=rows.order_by().values("pk"))
     elsewhere = counts["total"] - counts["fitted"] - counts["in_stock"]
-    return Found(
-        cannot_exclude=counts["total"] - counts["affected"], elsewhere=elsewhere, **counts, **_owners(on_trikes)
+    return Found(cannot_exclude=counts["total"] - counts["affected"], elsewhere=elsewhere, **counts, **_owners(rows))
+
+
+def _owners(rows: QuerySet[Component]) -> dict[str, int]:
+    """Trikes and owners that these components are with now; owners with a mail address that works, others with a phone.
+
+    Joined from the components on: asked for the owners of trikes among these, PostgreSQL walks all owners.
+    """
+    stay, owned = "fitments", "fitments__trike__ownerships"
+    owner = f"{owned}__owner"
+    here = rows.filter(
+        **{f"{stay}__isnull": False, f"{stay}__removed_at__isnull": True},
+        **{f"{owned}__isnull": False, f"{owned}__until__isnull": True},
     )
-
-
-def _owners(on_trikes: QuerySet[Fitment]) -> dict[str, int]:
-    """Trikes and owners of these fitments; owners with a mail address that works, and others with a phone."""
-    owned = Ownership.objects.filter(until__isnull=True, trike__in=on_trikes.order_by().values("trike"))
-    by_mail = ~Q(owner__email="") & Q(owner__email_dead_at__isnull=True)
-    return owned.aggregate(
-        trikes=Count("trike", distinct=True), owners=Count("owner", distinct=True),
-        owners_by_mail=Count("owner", filter=by_mail, distinct=True),
-        owners_by_phone=Count("owner", filter=~by_mail & ~Q(owner__phone=""), distinct=True),
+    by_mail = ~Q(**{f"{owner}__email": ""}) & Q(**{f"{owner}__email_dead_at__isnull": True})
+    return here.aggregate(
+        trikes=Count(f"{stay}__trike", distinct=True), owners=Count(owner, distinct=True),
+        owners_by_mail=Count(owner, filter=by_mail, distinct=True),
+        owners_by_phone=Count(owner, filter=~by_mail & ~Q(**{f"{owner}__phone": ""}), distinct=True),
     )  # fmt: skip
 
 
