@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
+from numbers import Number
 from pathlib import Path
 from string import Formatter
 from typing import Any, NamedTuple, TypeVar
@@ -104,7 +105,7 @@ class _Filling(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         """Format one value."""
         told = format(value, format_spec)
-        return told if isinstance(value, str) else localised(told)
+        return localised(told) if isinstance(value, Number) else told
 
 
 _FILL = _Filling()

@@ -8,6 +8,7 @@ from services.chain_code import read_code
 from tests import factories as make
 from tests.pages.conftest import carry, due, logged_in
 from tests.papers.reading import read, right_edges, words_of
+from tests.reminders.test_german import english_in
 from tracker.actions.steps import draft_of, write_logs
 from tracker.models import Component, Fitment, JobCard, LogEntry, Measurement
 
@@ -168,6 +169,19 @@ def test_the_summary_counts_in_the_owners_miles(workshop, desk):
     workshop.owner.save()
     signed(workshop)
     assert "1,243 mi" in words_of(desk.get(f"/jobs/{workshop.card.pk}/summary.pdf").content)  # 2,000 km, NIST SP 811
+
+
+def test_the_summary_is_printed_in_the_owners_language_with_its_head_and_foot(workshop, desk):
+    workshop.owner.language = "de"
+    workshop.owner.save()
+    paper = desk.get(f"/jobs/{workshop.card.pk}/summary.pdf").content
+    told, root = words_of(paper), read(paper).trailer["/Root"]
+    assert english_in(told) == set()
+    for words in ("Ihr Trike: was wir gemacht haben", "Für Zoë Ångström", "Noch nicht fertig.", "Was als Nächstes kommt",
+                  "Auftrag J25-00042, gedruckt am", "Seite 1 von 1", "+44 20 7946 0100"):  # fmt: skip
+        assert words in told
+    assert root["/Lang"].startswith("de")
+    assert read(paper).metadata.title == f"Ihr Trike {workshop.trike}: was wir gemacht haben"
 
 
 def test_an_unsigned_summary_says_that_it_is_not_finished(workshop, desk):

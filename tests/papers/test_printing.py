@@ -15,11 +15,13 @@ HOSTILE = (
     '#eval("1") $x$ <script>alert(1)</script> #import "/etc/passwd" \\ *b* _i_ `r` @ref // c /* d */ "quoted" [a] {b}'
 )
 SUMMARY = {
-    "title": "Your trike F26-1040: what we did", "lang": "en", "printed": "Job card J26-00042, printed 1 May 2026, 11:00",
+    "title": "Your trike F26-1040: what we did", "lang": "en", "region": "gb", "paging": "Page {page} of {pages}",
+    "printed": "Job card J26-00042, printed 1 May 2026, 11:00",
     "workshop": {"name": "Larkfen Trikeworks", "phone": "+44 20 7946 0100", "email": "service@larkfen.example.org"},
     "number": "J26-00042", "on": "1 May 2026", "is_draft": False, "is_cancelled": False,
     "trike": {"serial": "F26-1040", "model": "Fenrunner", "plate": "LT-310"}, "owner": "Zoë Ångström",
-    "blocks": [], "ahead": [],
+    "blocks": [], "ahead": [], "words": dict.fromkeys(("heading", "for", "trike", "plate", "day", "card", "draft", "draft_more",
+                                                       "cancelled", "cancelled_more", "next", "no_next", "call"), "words"),
 }  # fmt: skip
 
 

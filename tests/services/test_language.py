@@ -84,6 +84,15 @@ def test_a_range_of_days_in_german():
         assert say_range(date(2026, 4, 1), DAY, date(2026, 4, 9), date(2026, 1, 5)) == "etwa am 3. Mai"
 
 
+def test_only_numbers_are_written_anew_and_what_is_called_something_stays_as_it_is():
+    class Trike:
+        def __str__(self) -> str:
+            return "LF-1.5,2"
+
+    with speaking("de"):
+        assert say("{some} and {last}", some=Trike(), last=1234.5) == "LF-1.5,2 und 1234,5"
+
+
 def test_languages_end_where_they_began_also_after_a_failure():
     def fail() -> None:
         with speaking("de"), speaking("en"):

@@ -6,23 +6,26 @@ from typing import Any
 from django.conf import settings
 
 from services.due_words import say_date
+from services.language import ENGLISH, say, spoken
 from services.life import Life
 from services.units import say_distance, say_pressure
 from tracker.queries.clock import local_date, workshop_zone
 
-LANGUAGE = "en"  # of the papers' own words
+REGIONS = {ENGLISH: "gb"}  # whose way of writing a language has, where it is not that of the country it is named after
 
 
 def letterhead(title: str, now: datetime, of: str) -> dict[str, Any]:
-    """Return what every template asks for; `of` names in the footer what the paper is about."""
+    """Return what every template asks for, in the language spoken; `of` names in the footer what the paper is about."""
     moment = now.astimezone(workshop_zone())
     return {
         "title": title,
-        "lang": LANGUAGE,
+        "lang": spoken(),
+        "region": REGIONS.get(spoken(), spoken()),
+        "paging": say("Page {page} of {pages}"),
         "workshop": {
             "name": settings.WORKSHOP_NAME, "phone": settings.WORKSHOP_PHONE, "email": settings.WORKSHOP_EMAIL,
         },
-        "printed": f"{of}, printed {say_date(moment.date())}, {moment:%H:%M}",
+        "printed": say("{of}, printed {date}, {time}", of=of, date=say_date(moment.date()), time=f"{moment:%H:%M}"),
     }  # fmt: skip
 
 
