@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from services.life_data import groups, ladder, warning, weibull_words
+from services.life_data.few_failures import weibayes
 from services.life_data.replacement_age import Proposal, optimum, propose_interval
 from services.review import found as words_of
 from services.review.apart import apart
@@ -54,6 +55,7 @@ def judge(parts: Sequence[PartLives], studies: Sequence[Study]) -> Review:
         replace(study, comparisons=[*study.comparisons, *beside.get(at, [])], rate=rates.get(at, study.rate))
         for at, study in enumerate(studies)
     ]
+    whole = _with_borrowed(parts, whole)
     whole, tested, wear_q = _with_q(parts, whole)
     whole = [apart(part, study, SURE) for part, study in zip(parts, whole, strict=True)]
     whole, false_alarms = _watched(whole)
@@ -110,6 +112,21 @@ def _shrunk(parts: Sequence[PartLives], studies: Sequence[Study]) -> dict[int, R
                 shrunk_high=float(drawn.high[row]), usual=usual,
             )  # fmt: skip
     return answer
+
+
+def _with_borrowed(parts: Sequence[PartLives], studies: list[Study]) -> list[Study]:
+    """Below five failures the one bound of a life there is: with the shape of a sister, from its low side (too high a shape
+    makes the limit too long)."""
+    whole = list(studies)
+    for rows in _kinds(parts).values():
+        shapes = [studies[at].life.shape_low for at in rows if studies[at].life.shape_low]
+        for at in rows if shapes else []:
+            lives = parts[at].lives()
+            if lives.parts and lives.failures < weibull_words.FEWEST:
+                shape = float(min(shapes))
+                bound = weibayes(lives, shape).b_life_low()
+                whole[at] = replace(studies[at], life=replace(studies[at].life, borrowed=shape, low_b10=bound))
+    return whole
 
 
 def _with_q(parts: Sequence[PartLives], studies: list[Study]) -> tuple[list[Study], int, dict[int, float]]:

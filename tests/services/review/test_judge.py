@@ -6,7 +6,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from scipy.stats import false_discovery_control
+from scipy.stats import chi2, false_discovery_control
 
 from services.review.apart import MIXED
 from services.review.compare import compared, pieces_of
@@ -217,3 +217,16 @@ def test_at_most_one_review_in_twenty_raises_a_false_alarm_against_a_batch():
         ]
         alarms += bool((false_discovery_control(p) <= 0.05).any())
     assert alarms / fleets <= 0.05 + 2 * (0.05 * 0.95 / fleets) ** 0.5
+
+
+def test_with_few_failures_the_life_is_bounded_by_a_shape_borrowed_from_a_sister():
+    life = 1000 * np.random.default_rng(5).weibull(4.0, 150)
+    known = part_of(end=np.minimum(life, 900), failed=life < 900, part_type=1, name="known")
+    few = part_of(end=[800.0] * 40, failed=[True] * 2 + [False] * 38, part_type=2, name="few")
+    found = {one.part.name: one.study.life for one in reviewed(known, few).judged}
+    assert found["few"].borrowed == pytest.approx(found["known"].shape_low)
+    # Abernethy, ch. 6: (2 T / chi-square(2 r + 2))^(1 / shape), T = 40 x 800^shape; B10 of it.
+    shape = found["few"].borrowed
+    eta = (2 * 40 * 800.0**shape / chi2.ppf(0.95, 6)) ** (1 / shape)
+    assert found["few"].low_b10 == pytest.approx(eta * (-np.log(0.9)) ** (1 / shape))
+    assert found["known"].borrowed is None
