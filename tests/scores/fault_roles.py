@@ -51,7 +51,7 @@ while True:
     except Exception:
         pass
     up.touch()
-    time.sleep(0.5)
+    time.sleep(2.0)  # a sweep takes a second or so: rung for more often, workers would do nothing else
 """
 )
 RECOVER = """
