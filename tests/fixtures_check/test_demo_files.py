@@ -165,6 +165,17 @@ def test_a_name_stands_for_one_address(demo):
     assert len({name for name, _ in owners}) == len(owners)
 
 
+def test_most_owners_where_german_is_spoken_read_german_and_nobody_else_was_asked(demo):
+    read = Counter((row["Time zone"], row["Language"]) for row in demo.deliveries)
+    asked = {zone for zone, word in read if word}
+    assert asked == {"Europe/Berlin"}
+    german = sum(read[zone, word] for zone in asked for word in ("de", "Deutsch"))
+    assert 0.6 < german / sum(count for (zone, _), count in read.items() if zone in asked) < 0.95
+    assert len({(row["Owner"].strip(), row["Language"]) for row in demo.deliveries}) == len(
+        {row["Owner"].strip() for row in demo.deliveries}
+    )
+
+
 def test_encodings_are_the_stated_ones():
     assert (FIXTURES / "parts.csv").read_bytes().startswith(b"\xef\xbb\xbf")
     book = (FIXTURES / "service_book.csv").read_bytes()

@@ -3,7 +3,7 @@
 import pytest
 
 from tests.imports.register import bring, delivery, furnish, parts_for
-from tests.imports.workbooks import workbook_of
+from tests.imports.workbooks import file_of, workbook_of
 from tracker.actions.imports import bring_in
 from tracker.models import Component, Fitment, Handover, LogEntry, OdometerReading, Owner, Ownership, Trike, User
 from tracker.queries.clock import local_date
@@ -86,6 +86,20 @@ def test_only_a_yes_is_consent(stock, word, agreed):
     assert Owner.objects.get().reminders_agreed is agreed
 
 
+@pytest.mark.parametrize(("word", "code"), [
+    ("de", "de"), ("DE", "de"), ("Deutsch", "de"), ("german", "de"), ("en", "en"), ("English", "en"), ("", "en"),
+])  # fmt: skip
+def test_the_owner_reads_the_language_that_was_written_down(stock, word, code):
+    bring("deliveries", delivery(1, Language=word))
+    assert Owner.objects.get().language == code
+
+
+def test_a_file_without_the_column_of_languages_is_read_as_before(stock):
+    assert b"Language" not in file_of("deliveries", delivery(1))
+    bring("deliveries", delivery(1))
+    assert Owner.objects.get().language == "en"
+
+
 def test_one_name_with_one_address_is_one_owner(stock):
     same = {"Owner": "Zoe RIDER", "E-mail": "Zoe@example.org"}
     bring("deliveries", delivery(1, **{"Owner": "Zoë Rider", "E-mail": "zoe@example.org"}), delivery(2, **same))
@@ -158,6 +172,7 @@ def test_a_formula_in_a_workbook_is_refused_per_row_and_nothing_is_written(stock
         ({"E-mail": "a@example.org\nBcc: b@example.org"}, "bad-address", "E-mail"),
         ({"Time zone": "Mars/Base"}, "not-known", "Time zone"),
         ({"Units": "furlong"}, "not-a-choice", "Units"),
+        ({"Language": "Latin"}, "not-a-choice", "Language"),
         ({"Consent": "maybe"}, "not-a-choice", "Consent"),
         ({"Built by": ""}, "missing", "Built by"),
         ({"Second signature": "nia prosser"}, "clash", "Second signature"),

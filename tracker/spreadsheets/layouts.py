@@ -24,8 +24,11 @@ LAYOUTS: dict[str, tuple[str, ...]] = {
         "Position", "Old serial", "New serial", "Old part fate", "Minutes", "Mechanic",
     ),
 }  # fmt: skip
-# Columns that are read where a file has them.
-OPTIONAL: dict[str, tuple[str, ...]] = {"service_book": ("Failure mode", "Failure cause", "Found", "Warranty")}
+# Columns that are read where a file has them. Language: what the owner reads, en or English, de, Deutsch or German; blank: en.
+OPTIONAL: dict[str, tuple[str, ...]] = {
+    "deliveries": ("Language",),
+    "service_book": ("Failure mode", "Failure cause", "Found", "Warranty"),
+}
 ORDER = tuple(LAYOUTS)  # a kind may need what the kinds before it wrote; display changes come before job cards
 
 SHEET_TITLES = {

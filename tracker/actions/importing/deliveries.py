@@ -11,6 +11,7 @@ from django.conf import settings
 
 from services.errors import Refusal
 from services.identity import fold_name
+from services.language import ENGLISH, LANGUAGES
 from services.positions import POSITIONS, check_position
 from services.units import to_km, to_kpa
 from tracker.actions.importing.deliveries_write import write_deliveries
@@ -32,6 +33,7 @@ PART_COLUMNS = {
 DISTANCE = {"km": "km", "kilometres": "km", "mi": "mi", "miles": "mi"}
 PRESSURE = {"psi": "psi", "bar": "bar", "kPa": "kPa"}
 YES_NO = {"yes": True, "no": False, "y": True, "n": False, "true": True, "false": False}
+LANGUAGE = {code: code for code in LANGUAGES} | {name: code for code, name in LANGUAGES.items()} | {"German": "de"}
 GRADES = {"soft": "soft", "medium": "medium", "firm": "firm"}
 
 
@@ -46,6 +48,7 @@ class Rider:
     time_zone: str
     distance_unit: str
     pressure_unit: str
+    language: str
     agreed: bool | None
 
     @property
@@ -187,6 +190,7 @@ class _Hall:
             time_zone=zone,
             distance_unit=row.choice("Units", DISTANCE) or "km",
             pressure_unit=row.choice("Shock unit", PRESSURE) or "bar",
+            language=row.choice("Language", LANGUAGE) or ENGLISH,
             agreed=self._consent(row),
         )
 

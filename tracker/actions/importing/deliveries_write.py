@@ -72,6 +72,7 @@ def _owner(rider: "Rider", row: "Delivery", context: Context) -> Owner:
         time_zone=rider.time_zone,
         distance_unit=rider.distance_unit,
         pressure_unit=rider.pressure_unit,
+        language=rider.language,
         reminders_agreed=bool(rider.agreed),
         agreed_at=row.at if rider.agreed else None,
         agreed_source="handover (imported)" if rider.agreed else "",
