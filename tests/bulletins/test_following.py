@@ -62,7 +62,7 @@ def test_what_becomes_known_makes_a_part_surer(shock, writer, second):
 
 def test_a_part_from_stock_brings_its_bulletin_to_its_trike_and_the_owner_hears(shock, writer, second):
     part = ComponentFactory(part_type=shock, serial="S1", batch="K-17")
-    released(danger(shock), writer, second)
+    released(danger(shock, severity="mandatory"), writer, second)
     assert not BulletinNotice.objects.exists()
     trike = OwnershipFactory(trike=TrikeFactory()).trike
     fitment = fit_component(
