@@ -97,7 +97,9 @@ def to_km(value: Number, unit: str) -> Number:
         return value
     if unit == "mi":
         return km_from_miles(value)
-    raise UnknownUnit(say("A distance is in km or mi, not '{unit}'.", unit=unit), field="unit", remedy=say("Use km or mi."))
+    raise UnknownUnit(
+        say("A distance is in km or mi, not '{unit}'.", unit=unit), field="unit", remedy=say("Use km or mi.")
+    )
 
 
 def to_kpa(value: Number, unit: str) -> Number:

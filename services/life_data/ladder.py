@@ -96,14 +96,19 @@ def life_sentence(
     return told if b10 <= oldest else f"{told} That is beyond the oldest part seen ({say_number(oldest)} {unit})."
 
 
-def group_sentence(found: Finding, group: str, others: str, failed: str = "failed", most_q: float = 0.05) -> str:
+def group_sentence(
+    found: Finding, group: str, others: str, failed: str = "failed", most_q: float = 0.05, maybe_q: float = 0.10
+) -> str:
     """Return the verdict on a group in one sentence, as "7 of 41 batch K shocks leaked; the other batches 2 of 160: ...".
 
-    group: whose parts, after the numbers; others: who they are compared with. A q above `most_q` is "chance would do that".
+    group: whose parts, after the numbers; others: who they are compared with. A q above `most_q` is not proven, one above
+    `maybe_q` is what chance would do.
     """
     told = f"{found.failed} of {found.fitted} {group} {failed}; {others} {found.rest_failed} of {found.rest_fitted}: "
-    if found.q > most_q:
+    if found.q > maybe_q:
         return f"{told}chance alone would do that ({_q(found.q)})."
+    if found.q > most_q:
+        return f"{told}{_times(found.ratio)}, but it may still be chance ({_q(found.q)})."
     return f"{told}{_times(found.ratio)}, {_q(found.q)}."
 
 

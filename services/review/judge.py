@@ -151,7 +151,7 @@ def _said(part: PartLives, made: Comparison) -> Comparison:
         made.ratio if made.ratio is not None else np.inf, made.q or 0.0,
     )  # fmt: skip
     group = group_words(made.dimension, made.group, part.kind)
-    told = ladder.group_sentence(counted, group, others_words(made.dimension), failed_word(made.mode), SURE)
+    told = ladder.group_sentence(counted, group, others_words(made.dimension), failed_word(made.mode), SURE, MAYBE)
     return replace(made, sentence=told)
 
 

@@ -16,7 +16,19 @@ PEOPLE = {
     "desk": {"move", "fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces"},
     "mechanic": {"move", "fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign"},
     "reviewer": {"rules", "move"},
-    "admin": {"move", "fleet", "owners", "readings", "decide", "handover", "jobs", "imports", "bounces", "sign", "rules"},
+    "admin": {
+        "move",
+        "fleet",
+        "owners",
+        "readings",
+        "decide",
+        "handover",
+        "jobs",
+        "imports",
+        "bounces",
+        "sign",
+        "rules",
+    },
 }
 KEYS = {
     "fleet:write": {"fleet"}, "readings:write": {"readings"}, "jobs:write": {"jobs"}, "owners:write": {"owners"},

@@ -312,7 +312,9 @@ def test_a_component_in_stock_says_that_a_bulletin_is_open_on_it(desk, out):
 
 def test_the_list_of_parts_marks_what_an_open_bulletin_names(desk, out):
     rows = desk.get("/components/?q=S240").context["rows"]
-    assert {str(row): mark for row, mark in rows} == dict.fromkeys(["S24037", "S24099"], f"bulletin {out.number}: safety")
+    assert {str(row): mark for row, mark in rows} == dict.fromkeys(
+        ["S24037", "S24099"], f"bulletin {out.number}: safety"
+    )
 
 
 def test_the_search_marks_what_an_open_bulletin_names(out, workshop):

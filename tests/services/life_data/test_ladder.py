@@ -89,6 +89,14 @@ def test_a_batch_that_chance_explains_in_one_sentence():
     assert told == "1 of 3 batch L seals failed; the others 8 of 60: chance alone would do that (q = 0.4)."
 
 
+def test_a_batch_that_is_not_quite_proven_in_one_sentence():
+    told = group_sentence(Finding(5, 20, 8, 160, 5.0, 0.06), "batch L seals", "the others")
+    assert (
+        told
+        == "5 of 20 batch L seals failed; the others 8 of 160: 5.0 times the rate, but it may still be chance (q = 0.06)."
+    )
+
+
 def test_a_batch_that_alone_failed():
     told = group_sentence(Finding(9, 20, 0, 90, np.inf, 1e-9), "batch M hinges", "the others", "cracked")
     assert told.endswith("only these failed, q below 0.0001.")

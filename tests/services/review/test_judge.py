@@ -50,7 +50,7 @@ def test_a_batch_that_fails_somewhat_more_is_inspected():
 def test_what_is_not_quite_proven_is_watched():
     one = only(batches(6, 60, 6, 180))
     assert (one.finding.action, one.finding.do) == ("watch", "Watch air shocks of batch K: not proven yet.")
-    assert "chance alone would do that" in one.finding.verdict
+    assert "but it may still be chance (q = " in one.finding.verdict
 
 
 def test_what_chance_would_do_is_not_named_and_the_verdict_is_the_rate():
