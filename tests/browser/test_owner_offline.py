@@ -179,7 +179,7 @@ def test_a_link_that_was_revoked_takes_the_copy_along_at_the_next_look(phone, li
 
 def test_who_lets_the_device_forget_finds_none(phone, line):
     phone.tap("text=Forget my trike on this device")
-    phone.wait_for_url("**/o/left")
+    phone.wait_for_url("**/o/left?language=en")
     phone.screenshot(path=SHOTS / "owner-left-390.png", full_page=True)
     ended(phone, line)
 
@@ -201,7 +201,7 @@ def test_a_browser_can_install_it(phone):
     """Chromium reads the manifest and finds no fault in it (Chrome DevTools Protocol, Page.getAppManifest)."""
     wire = phone.context.new_cdp_session(phone)
     told = wire.send("Page.getAppManifest")
-    assert told["url"].endswith("/o/app.webmanifest")
+    assert told["url"].endswith("/o/app.webmanifest?language=en-gb")
     assert told["errors"] == []
     faults_found = {fault["errorId"] for fault in wire.send("Page.getInstallabilityErrors")["installabilityErrors"]}
     assert faults_found == {"in-incognito"}  # the test's own window; nothing else stands in the way
