@@ -7,7 +7,7 @@ import pytest
 from tests import factories as make
 from tests.api.conftest import NOW, machine, part_at, problem
 from tracker.actions.reminders import run_sweep
-from tracker.models import Owner, Trike
+from tracker.models import Owner, ReviewRun, Trike
 
 pytestmark = pytest.mark.django_db
 
@@ -52,6 +52,14 @@ def handovers(n):
         HandoverCheck.objects.create(handover=make.HandoverFactory(), item="brakes hold", passed=True)
 
 
+def findings(n):
+    run = ReviewRun.objects.first() or make.ReviewRunFactory()
+    study = {"counts": {"failed": 0}, "rate": {"rate": 0.0}, "life": {"pattern": "too-few"}, "ahead": None}
+    for _ in range(n):
+        payload = {"finding": {"do": ""}, "study": study}
+        make.ReviewFindingFactory(run=run, part_type=make.PartTypeFactory(), payload=payload, is_main=True)
+
+
 def build_lists(n):
     for _ in range(n):
         make.BuildListLineFactory(part_type=make.PartTypeFactory())
@@ -79,6 +87,10 @@ GROW = {
     "appointments": make.AppointmentFactory.create_batch,
     "bounces": lambda n: make.OutboxMessageFactory.create_batch(n, bounced_at=NOW),
     "imports": make.ImportBatchFactory.create_batch,
+    "bulletins": make.BulletinFactory.create_batch,
+    "bulletin-parts": make.BulletinPartFactory.create_batch,
+    "closings": make.ClosingFactory.create_batch,
+    "review": findings,
 }
 
 

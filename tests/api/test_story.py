@@ -85,7 +85,7 @@ def everything(caller: Caller, path: str, **query) -> list[dict]:
 
 
 def first_on_the_due_list(desk: Caller) -> dict:
-    """The first trike on the due list that has a geared hub (oil to change) and an owner who wants reminders."""
+    """The first trike on the due list that has a geared hub (oil to change) and an owner who reads English and wants letters."""
     seen = set()
     for line in everything(desk, "due-lines"):
         if line["trike"] in seen:
@@ -96,7 +96,8 @@ def first_on_the_due_list(desk: Caller) -> dict:
         parts = {row["position"] for row in desk.get(f"trikes/{trike['id']}/components").json()}
         tasks = {row["task"] for row in everything(desk, f"trikes/{trike['id']}/due-lines")}
         owner = desk.get(f"owners/{trike['owner']}").json()
-        if {"rear-hub", "chain", "battery"} <= parts and "hub_oil_change" in tasks and owner["reminders_agreed"]:
+        wants = owner["reminders_agreed"] and owner["language"] == "en"
+        if {"rear-hub", "chain", "battery"} <= parts and "hub_oil_change" in tasks and wants:
             return trike
     raise AssertionError("no such trike on the due list")
 

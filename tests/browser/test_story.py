@@ -104,7 +104,7 @@ def look_at_the_first_pages(desk) -> None:
 
 
 def first_on_the_due_list() -> tuple[Trike, Owner]:
-    """The first trike on the due list that has a geared hub, whose oil falls due, and an owner who wants reminders.
+    """The first trike on the due list that has a geared hub, whose oil falls due, and an owner who wants reminders in English.
 
     The owner has no other trike: each would get a mail of its own.
     """
@@ -115,7 +115,8 @@ def first_on_the_due_list() -> tuple[Trike, Owner]:
     crowded = set(several.values_list("owner", flat=True))
     for line in lines:
         owner = owners[line.trike_id]
-        if line.trike_id in geared and owner.reminders_agreed and owner.pk not in crowded:
+        wants = owner.reminders_agreed and owner.language == "en"
+        if line.trike_id in geared and wants and owner.pk not in crowded:
             return line.trike, owner
     raise AssertionError("no such trike on the due list")
 

@@ -1,4 +1,4 @@
-"""The demo's two bulletins: one nearly done, one about a hazard just begun; their days move with today."""
+"""The demo's two bulletins: one nearly done, one about a hazard just released; their days move with today."""
 
 from datetime import timedelta
 
@@ -26,14 +26,14 @@ def pieces(db) -> None:
             make.FitmentFactory(component=piece, trike=trike, position=position)
 
 
-def test_one_is_nearly_done_and_one_is_open_with_its_letters_written(pieces, capsys):
+def test_one_is_nearly_done_and_one_is_just_released_with_its_letters_waiting(pieces, capsys):
     now = timezone.now()
     make_bulletins(now, Bar("Bulletins"))
     done, begun = Bulletin.objects.order_by("pk")
     told = progress([done.pk, begun.pk])
     assert told[done.pk].completion > 0.8
-    assert 0 < told[begun.pk].completion < 0.5
-    assert now - done.released_at == timedelta(days=150)
+    assert (told[begun.pk].completion, told[begun.pk].states["booked"]) == (0.0, 3)
+    assert (now - done.released_at, now - begun.released_at) == (timedelta(days=150), timedelta(0))
     assert begun.deadline_on > now.date()
     assert BulletinNotice.objects.filter(bulletin=begun).count() == begun.parts.count()
     assert rebuild_differences() == []

@@ -1,4 +1,4 @@
-"""Two bulletins of the demo workshop, through the same actions as any other: one nearly done, one about a hazard just begun."""
+"""Two bulletins of the demo workshop, through the actions as any other: one nearly done, one about a hazard just released."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -34,13 +34,13 @@ STORIES = (
          ("refused", 1, "Keeps the old one: never rides in winter.")),
     ),
     Story(
-        "SLB-D160", ("SB16-25B",), 9, 45,
+        "SLB-D160", ("SB16-25B",), 0, 45,
         {"title": "Disc brake 160: the pad can come off its plate", "severity": "mandatory", "is_hazard": True, "minutes": 40,
          "hazard": "The glue between the pad and its plate lets go when the brake gets hot. The wheel then brakes no longer.",
          "stop_riding": "Ride no long descents, and test both brakes standing before every ride.",
          "remedy": "We renew the pads of both front brakes, free of charge, while you wait.",
          "work": "Read the batch on the plate. Renew both pads, bed them in, test ride."},
-        (("corrected", 4, ""), ("booked", 3, "")),
+        (("booked", 3, ""),),
     ),
 )  # fmt: skip
 
