@@ -33,15 +33,16 @@ def dispatch_outbox() -> int:
     sign_of_life(name="dispatcher", now=timezone.now())
     settle_lost(now=timezone.now())
     this_round = _Round(chosen_channel(), time.monotonic() + MOST_SECONDS)
-    if ready(timezone.now()).count() < MANY or _is_shared():
+    if ready(timezone.now()).count() < MANY or not _may_divide():
         return this_round.send()
     with ThreadPoolExecutor(LINES) as lines:
         return sum(lines.map(lambda _: this_round.send_beside(), range(LINES)))
 
 
-def _is_shared() -> bool:
-    """Whether the threads of this process share the tables of one database in memory, where none can wait for another."""
-    return connection.vendor == "sqlite" and connection.is_in_memory_db()
+def _may_divide() -> bool:
+    """Whether other threads see what this one does: not inside its transaction, nor where all share one database in memory."""
+    in_memory = connection.vendor == "sqlite" and connection.is_in_memory_db()
+    return not (connection.in_atomic_block or in_memory)
 
 
 @dataclass
