@@ -130,7 +130,7 @@ def test_an_owner_waits_two_weeks_and_goes_back_to_usual(phone, trike):
 
 
 def test_an_owner_sets_quiet_hours_and_units(phone):
-    phone.tap("text=Quiet hours and units")
+    phone.tap("text=Quiet hours, units, language")
     see(phone, "settings")
     for day in ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"):
         phone.tap(f"text={day}")
