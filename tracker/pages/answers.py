@@ -5,6 +5,7 @@ from typing import Any
 
 import structlog
 from django import forms
+from django.contrib import messages
 from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -36,6 +37,20 @@ def carry_out(form: forms.Form, action: Callable[..., Any], **arguments: Any) ->
         form.add_error(None, BUSY)
         form.answer_status = 503
     return None
+
+
+def press(request: HttpRequest, action: Callable[..., Any], about: str = "", **arguments: Any) -> Any:
+    """Carry out what a button without fields asks for; return what the action returns, or None: the next page says why.
+
+    about: what was refused, said before why.
+    """
+    form = forms.Form({})
+    form.is_valid()
+    done = carry_out(form, action, **arguments)
+    if done is None:
+        why = " ".join(form.non_field_errors())
+        messages.warning(request, f"{about}: {why}" if about else why, extra_tags="stop")
+    return done
 
 
 def refuse(form: forms.Form, refusal: Refusal) -> None:

@@ -15,7 +15,7 @@ from services.bulletins import STATES, Progress
 from tracker.actions import bulletins as actions
 from tracker.models import Bulletin, BulletinPart
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, status_for
+from tracker.pages.answers import carry_out, press, status_for
 from tracker.pages.bulletin_chart import course_chart
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import ALL, RULERS, WRITERS, page
@@ -130,18 +130,15 @@ def _rows(parts: Any) -> list[dict[str, Any]]:
 def move(request: HttpRequest, bulletin_id: int, part_id: int) -> HttpResponse:
     """Say what came of one component; an owner who was rung is told of the whole trike."""
     part = get_object_or_404(BulletinPart.objects.select_related("component"), pk=part_id, bulletin_id=bulletin_id)
-    form = fields.Form({})
-    form.is_valid()
-    given = {"note": request.POST.get("note", "")[:400], "by": request.user, "now": timezone.now()}
+    note, about = request.POST.get("note", "")[:400], str(part.component)
+    given = {"about": about, "note": note, "by": request.user, "now": timezone.now()}
     state, notice = request.POST.get("state", "")[:12], queries.notice_for(part)
     if state == "notified" and notice is not None:
-        done = carry_out(form, actions.note_told, notice_id=notice.pk, **given)
+        done = press(request, actions.note_told, notice_id=notice.pk, **given)
     else:
-        done = carry_out(form, actions.move_part, part_id=part.pk, version=_version(request), state=state, **given)
-    if done is None:
-        messages.warning(request, f"{part.component}: {' '.join(form.non_field_errors())}", extra_tags="stop")
-    else:
-        messages.success(request, f"{part.component}: {STATE_WORDS[state]}.")
+        done = press(request, actions.move_part, part_id=part.pk, version=_version(request), state=state, **given)
+    if done is not None:
+        messages.success(request, f"{about}: {STATE_WORDS[state]}.")
     here = request.POST.get("from", "")
     return redirect(f"{reverse('bulletin', args=[bulletin_id])}#{here if here in LISTS else 'parts'}")
 

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_POST
 from tracker.actions.closings import MOST_WORDS, add_closing, remove_closing, said
 from tracker.models import Closing
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, status_for
+from tracker.pages.answers import carry_out, press, status_for
 from tracker.pages.roles import page
 from tracker.queries.clock import local_date
 from tracker.queries.closing_list import closings_ahead, closings_past, expected_in
@@ -54,11 +54,7 @@ def _tell(request: HttpRequest, closing: Closing) -> None:
 def remove(request: HttpRequest, closing_id: int) -> HttpResponse:
     """Take a closing back."""
     get_object_or_404(Closing, pk=closing_id)
-    form = fields.Form({})
-    form.is_valid()
-    done = carry_out(form, remove_closing, closing_id=closing_id, by=request.user, now=timezone.now())
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
-    else:
+    done = press(request, remove_closing, closing_id=closing_id, by=request.user, now=timezone.now())
+    if done is not None:
         messages.success(request, f"Open again: {said(done)}.")
     return redirect("closings")

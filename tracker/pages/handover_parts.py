@@ -13,7 +13,7 @@ from tracker.actions.building import OtherPartType, fit_from_list, stock_and_fit
 from tracker.actions.fitments import remove_component
 from tracker.models import Fitment, Trike
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, status_for
+from tracker.pages.answers import carry_out, press, status_for
 from tracker.pages.handover_forms import FitForm, StockForm
 from tracker.pages.handover_steps import steps_of
 from tracker.pages.handovers import scanned
@@ -82,12 +82,6 @@ def _take_off(request: HttpRequest, trike: Trike) -> HttpResponse:
     row = get_object_or_404(
         Fitment.objects.current(), pk=number if number.isascii() and number.isdigit() else 0, trike=trike
     )
-    form = fields.Form({})
-    form.is_valid()
-    done = carry_out(
-        form, remove_component, fitment_id=row.pk, at=timezone.now(), reason="scanned by mistake", by=request.user,
-        now=timezone.now(),
-    )  # fmt: skip
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
+    at = timezone.now()
+    press(request, remove_component, fitment_id=row.pk, at=at, reason="scanned by mistake", by=request.user, now=at)
     return redirect(f"{reverse('handover-parts', args=[trike.pk])}?position={row.position}")

@@ -5,7 +5,6 @@ from typing import Any
 
 from django import forms
 from django.conf import settings
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -15,7 +14,7 @@ from tracker.actions import import_files
 from tracker.actions import imports as import_actions
 from tracker.models import ImportBatch, ImportRow
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, status_for
+from tracker.pages.answers import carry_out, press, status_for
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import WRITERS, page
 from tracker.queries import lists
@@ -114,9 +113,5 @@ def try_again(request: HttpRequest, batch_id: int) -> HttpResponse:
 
 def _step(request: HttpRequest, act: Callable[..., ImportBatch], batch_id: int) -> HttpResponse:
     get_object_or_404(ImportBatch.objects.only("pk"), pk=batch_id)
-    form = fields.Form({})
-    form.is_valid()
-    done = carry_out(form, act, batch_id=batch_id, by=request.user, now=timezone.now())
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
+    press(request, act, batch_id=batch_id, by=request.user, now=timezone.now())
     return redirect("import", batch_id)

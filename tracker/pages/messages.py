@@ -10,8 +10,7 @@ from django.views.decorators.http import require_POST
 
 from tracker.actions import outbox as outbox_actions
 from tracker.models import OutboxMessage
-from tracker.pages import fields
-from tracker.pages.answers import carry_out
+from tracker.pages.answers import press
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import page
 from tracker.queries import lists
@@ -76,16 +75,12 @@ def letter(request: HttpRequest, message_id: int) -> HttpResponse:
 def decide(request: HttpRequest, message_id: int) -> HttpResponse:
     """Send a failed message again, or say what became of an unknown one."""
     row = get_object_or_404(OutboxMessage, pk=message_id)
-    form = fields.Form({})
-    form.is_valid()
     given = {"message_id": row.pk, "by": request.user, "now": timezone.now()}
     choice = request.POST.get("choice", "")[:20]
     if choice == "retry":
-        done = carry_out(form, outbox_actions.retry_message, **given)
+        done = press(request, outbox_actions.retry_message, **given)
     else:
-        done = carry_out(form, outbox_actions.resolve_unknown, choice=choice, **given)
-    if done is None:
-        flash.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
-    else:
+        done = press(request, outbox_actions.resolve_unknown, choice=choice, **given)
+    if done is not None:
         flash.success(request, f"The message is {done.get_state_display()}.")
     return redirect("message", row.pk)

@@ -14,7 +14,7 @@ from tracker.actions import photos as photo_actions
 from tracker.http.uploads import dropped_files
 from tracker.models import Fitment, JobCard, Photo
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, status_for
+from tracker.pages.answers import carry_out, press, status_for
 from tracker.pages.release import card_or_404
 from tracker.pages.roles import page
 from tracker.queries.photos import photo_file, photos_of
@@ -108,13 +108,7 @@ def photos(request: HttpRequest, card_id: int) -> HttpResponse:
 def drop(request: HttpRequest, card_id: int, photo_id: int) -> HttpResponse:
     """Take a photo off a draft."""
     card_or_404(card_id)
-    form = fields.Form({})
-    form.is_valid()
-    done = carry_out(
-        form, photo_actions.drop_photo, card_id=card_id, photo_id=photo_id, by=request.user, now=timezone.now()
-    )
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
+    press(request, photo_actions.drop_photo, card_id=card_id, photo_id=photo_id, by=request.user, now=timezone.now())
     return redirect("photos", card_id)
 
 

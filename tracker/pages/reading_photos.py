@@ -12,8 +12,7 @@ from tracker.actions.reading_photos import drop_reading_photo, picture_of_displa
 from tracker.actions.release_refusals import PhotoTooLarge
 from tracker.http.uploads import dropped_files
 from tracker.models import OdometerReading, OwnerLink, ReadingPhoto
-from tracker.pages import fields
-from tracker.pages.answers import carry_out
+from tracker.pages.answers import press
 from tracker.pages.roles import page
 from tracker.queries.photos import photo_file
 
@@ -49,11 +48,7 @@ def photo(request: HttpRequest, reading_id: int) -> HttpResponse:
 def drop(request: HttpRequest, reading_id: int) -> HttpResponse:
     """Remove the picture."""
     get_object_or_404(OdometerReading, pk=reading_id)
-    form = fields.Form({})
-    form.is_valid()
-    done = carry_out(form, drop_reading_photo, reading_id=reading_id, by=request.user, now=timezone.now())
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
-    else:
+    done = press(request, drop_reading_photo, reading_id=reading_id, by=request.user, now=timezone.now())
+    if done is not None:
         messages.success(request, "The picture is removed. The reading stays.")
     return redirect("reading-doubt", reading_id)

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 from tracker.actions import usage
 from tracker.models import Component, MeterReading, OdometerReading, Trike
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, form_page, status_for
+from tracker.pages.answers import carry_out, form_page, press, status_for
 from tracker.pages.paging import asked, paged
 from tracker.pages.reading_forms import TypedReading
 from tracker.pages.roles import page
@@ -72,15 +72,11 @@ def readings(request: HttpRequest) -> HttpResponse:
 def decide(request: HttpRequest, reading_id: int) -> HttpResponse:
     """Carry out the choice made for a suspect reading."""
     get_object_or_404(OdometerReading, pk=reading_id)
-    form = fields.Form({})
-    form.is_valid()
     choice = request.POST.get("choice", "")[:40]
-    done = carry_out(
-        form, usage.decide_reading, reading_id=reading_id, choice=choice, by=request.user, now=timezone.now()
+    done = press(
+        request, usage.decide_reading, reading_id=reading_id, choice=choice, by=request.user, now=timezone.now()
     )
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
-    else:
+    if done is not None:
         messages.success(request, f"Decided: the reading of trike {done.trike} is {done.get_verdict_display()}.")
     return redirect(_back(request, "/readings/?verdict=suspect"))
 

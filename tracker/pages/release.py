@@ -13,7 +13,7 @@ from services.release import DEFERS, TEST_RIDE, Line
 from tracker.actions.release import LineAnswer, sign_release, take_back_release
 from tracker.models import JobCard
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, is_stale, show_conflict, status_for
+from tracker.pages.answers import carry_out, is_stale, press, show_conflict, status_for
 from tracker.pages.roles import ALL, SIGNERS, page
 from tracker.queries.release import Release, release_of
 
@@ -98,9 +98,5 @@ def _context(card: JobCard, found: Release, form: ReleaseForm) -> dict[str, Any]
 def take_back(request: HttpRequest, card_id: int) -> HttpResponse:
     """Take the signed release back."""
     card_or_404(card_id)
-    form = fields.Form({})
-    form.is_valid()
-    done = carry_out(form, take_back_release, card_id=card_id, by=request.user, now=timezone.now())
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
+    press(request, take_back_release, card_id=card_id, by=request.user, now=timezone.now())
     return redirect("release", card_id)

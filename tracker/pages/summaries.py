@@ -10,7 +10,7 @@ from services.summary import LONGEST
 from tracker.actions import summaries as summary_actions
 from tracker.models import JobCard
 from tracker.pages import fields
-from tracker.pages.answers import carry_out, is_stale, show_conflict, status_for
+from tracker.pages.answers import carry_out, is_stale, press, show_conflict, status_for
 from tracker.pages.release import card_or_404
 from tracker.pages.roles import page
 from tracker.queries.summaries import owner_summary
@@ -58,11 +58,7 @@ def summary(request: HttpRequest, card_id: int) -> HttpResponse:
 def mail(request: HttpRequest, card_id: int) -> HttpResponse:
     """Mail the summary to the owner, once."""
     card_or_404(card_id)
-    form = fields.Form({})
-    form.is_valid()
-    done = carry_out(form, summary_actions.mail_summary, card_id=card_id, by=request.user, now=timezone.now())
-    if done is None:
-        messages.warning(request, " ".join(form.non_field_errors()), extra_tags="stop")
-    else:
+    done = press(request, summary_actions.mail_summary, card_id=card_id, by=request.user, now=timezone.now())
+    if done is not None:
         messages.success(request, "The summary is in the outbox: it goes out once, within seconds.")
     return redirect("summary", card_id)
