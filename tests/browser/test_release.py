@@ -129,7 +129,7 @@ def test_a_photo_is_uploaded_shown_and_removed(desk, card, tmp_path):
     desk.select_option("#id_component_id", str(part_of(card, "brake-left").pk))
     desk.click("button:has-text('Add the photo')")
     desk.wait_for_selector("text=The photo is on the card")
-    desk.wait_for_function("[...document.images].every((image) => image.complete && image.naturalWidth)")
+    assert desk.evaluate("Promise.all([...document.images].map((image) => image.decode())).then(() => true)")
     photo = Photo.objects.get()
     assert (photo.caption, photo.width, photo.height) == ("Left rotor, scored near the rim", 48, 64)
     clean(desk, "photos")
