@@ -98,7 +98,7 @@ def not_wanted(message: OutboxMessage) -> str:
     bulletin = Bulletin.objects.filter(pk=message.payload["bulletin"]).first()
     if bulletin is None or bulletin.state != Bulletin.State.RELEASED:
         return "The bulletin was closed or withdrawn."
-    here = Fitment.objects.current().filter(trike_id=message.trike_id).values("component_id")
+    here = Fitment.objects.components_on(message.trike_id)
     if not open_parts().filter(bulletin=bulletin, component_id__in=here).exists():
         return "The part was put right meanwhile, or sits on this trike no longer."
     return ""

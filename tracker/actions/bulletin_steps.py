@@ -207,7 +207,7 @@ def workable(component_ids: Collection[int]) -> list[BulletinPart]:
 
 def follow_day(day: Appointment, now: datetime, by: User | None) -> set[int]:
     """Book what is open on the trike of a day that is agreed; free it again where that day is lost. Returns the trike touched."""
-    here = Fitment.objects.current().filter(trike_id=day.trike_id).values("component_id")
+    here = Fitment.objects.components_on(day.trike_id)
     rows = (
         open_parts()
         .filter(component_id__in=here)
@@ -228,6 +228,6 @@ def hold_part(part_id: int) -> None:
 def open_on(trike_id: int, bulletin_id: int) -> list[BulletinPart]:
     """Return the open parts of one bulletin that sit on a trike now, locked, the trike first."""
     lock_trikes([trike_id])
-    here = Fitment.objects.current().filter(trike_id=trike_id).values("component_id")
+    here = Fitment.objects.components_on(trike_id)
     rows = open_parts().filter(bulletin_id=bulletin_id, component_id__in=here)
     return list(rows.select_for_update(of=("self",)).select_related("bulletin").order_by("pk"))
