@@ -28,6 +28,7 @@ PEOPLE = {
         "bounces",
         "sign",
         "rules",
+        "erase",
     },
 }
 KEYS = {
@@ -44,6 +45,7 @@ GROUPS = {
 ODD = {
     "readings.decide": "decide", "job-cards.sign": "sign", "job-cards.amendments": "sign",
     "job-cards.sign_release": "sign", "job-cards.take_back_release": "sign", "trikes.pass_on": "owners",
+    "owners.erase": "erase",
 }  # fmt: skip
 
 

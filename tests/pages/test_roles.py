@@ -22,7 +22,7 @@ ALL_PAGES = [
     "card-paper", "summary-paper", "passport", "check-passport", "appointments", "appointment", "closings",
     "bulletins", "bulletin", "bulletin-letter", "review", "review-part", "before-after",
 ]  # fmt: skip
-WRITER_PAGES = ["pass-on", "stolen", "retire", "imports", "import", "new-handover"]
+WRITER_PAGES = ["pass-on", "erase-owner", "stolen", "retire", "imports", "import", "new-handover"]
 WRITER_PAGES += ["handover-parts", "handover-owner", "handover-final"]
 RULER_PAGES = [
     "add-part-type",
@@ -38,7 +38,7 @@ RULER_PAGES = [
 SEEN_BY = dict.fromkeys(ALL_PAGES, ALL) | dict.fromkeys(WRITER_PAGES, WRITERS) | dict.fromkeys(RULER_PAGES, RULERS)
 BY_POST_ONLY = {
     "job-save", "cancel-job", "amend-job", "decide-reading", "decide-message", "confirm-import", "try-import-again",
-    "make-link",
+    "make-link", "ask-erase-owner", "keep-owner",
     "take-back-release", "drop-photo", "mail-summary", "remove-closing", "drop-reading-photo",
 }  # fmt: skip
 RULERS_SEND = {"bulletin-touches", "release-bulletin", "end-bulletin", "reckon-review"}

@@ -58,7 +58,7 @@ def hand_over(
     _refuse_open_checks(checks)
     if handed_over_on > now.date():
         raise FieldInvalid("The handover lies in the future.", field="handed_over_on", remedy="Check the date.")
-    if not Owner.objects.filter(pk=owner_id).exists():
+    if not Owner.objects.filter(pk=owner_id, erased_at__isnull=True).exists():
         raise Invalid("There is no such owner.", field="owner", remedy="Add the owner first.")
     missing, bulletins = _missing(trike, without_missing), bulletins_handed_over(trike, with_bulletins)
     actual = {"reading_km": reading_km, **asdict(set_to)}

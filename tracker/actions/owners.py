@@ -13,7 +13,7 @@ from django.core.validators import validate_email
 from services.hemisphere import is_southern
 from services.identity import clean_text, fold_name
 from services.language import LANGUAGES
-from tracker.actions.refusals import BadAddress, FieldInvalid, NotEnough, UnknownTimeZone
+from tracker.actions.refusals import BadAddress, FieldInvalid, NotEnough, UnknownTimeZone, WrongState
 from tracker.actions.steps import lock_version, only_these, refresh_due
 from tracker.actions.transactions import action
 from tracker.models import Owner, Ownership, User
@@ -45,12 +45,14 @@ def add_owner(
 def change_owner(
     *, owner_id: int, version: int | None, changes: Mapping[str, Any], by: User | None, now: datetime
 ) -> Owner:
-    """Change an owner's contact, units or consent. Raises StaleVersion, FieldNotChangeable, BadAddress.
+    """Change an owner's contact, units or consent. Raises StaleVersion, FieldNotChangeable, BadAddress, WrongState.
 
     Who moves to the other half of the earth rides by other seasons: the due lines follow at once.
     """
     owner = lock_version(Owner, owner_id, version)
     only_these(changes, OWNER_CHANGES)
+    if owner.erased_at is not None:
+        raise WrongState("Their data was erased.", field="id", remedy="Add the owner anew.")
     was_southern = is_southern(owner.time_zone)
     _set_owner(owner, changes, now)
     owner.version += 1

@@ -7,12 +7,16 @@ from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
 from rest_framework.request import Request
 
 from services.identity import fold_name
 from services.language import LANGUAGES
+from tracker.actions.erasing import ask_erasure, erase_owner
 from tracker.actions.owners import add_owner, change_owner
+from tracker.http.etags import offered_version
 from tracker.http.fields import Body, Choice, Shown, Text, YesNo
+from tracker.http.idempotency import Made
 from tracker.http.resource import Resource
 from tracker.http.roles import sees_personal_data
 from tracker.models import Owner
@@ -33,7 +37,8 @@ class OwnerOut(Shown):
         model = Owner
         fields = [
             "id", "name", "email", "phone", "time_zone", "distance_unit", "pressure_unit", "language",
-            "reminders_agreed", "agreed_at", "agreed_source", "stopped_at", "email_dead_at", "trikes", "version",
+            "reminders_agreed", "agreed_at", "agreed_source", "stopped_at", "email_dead_at", "erase_asked_at", "erased_at",
+            "trikes", "version",
         ]  # fmt: skip
         read_only_fields = fields
 
@@ -111,3 +116,28 @@ class Owners(Resource):
             return change_owner(owner_id=row.pk, version=version, changes=changes, by=self.person, now=self.now)
 
         return self.change(pk, OwnerChange, change)
+
+    @extend_schema(request=None, responses=OwnerOut)
+    @action(detail=True, methods=["post"], url_path="ask-erasure")
+    def ask_erasure(self, request: Request, pk: str) -> HttpResponse:
+        """Note that they want their data erased; an admin does it, or answers why not, within a month."""
+        row = self.row(pk)
+
+        def work() -> Made:
+            ask_erasure(owner_id=row.pk, now=self.now)
+            return self.made(self.row(pk), 200)
+
+        return self.once(work)
+
+    @extend_schema(request=None, responses=OwnerOut)
+    @action(detail=True, methods=["post"])
+    def erase(self, request: Request, pk: str) -> HttpResponse:
+        """Erase what is personal of an owner, for good (GDPR article 17). Their trikes have no owner from today on."""
+        row = self.row(pk)
+
+        def work() -> Made:
+            version = offered_version(request, self.row(pk).version)
+            erase_owner(owner_id=row.pk, version=version, by=self.person, now=self.now)
+            return self.made(self.row(pk), 200)
+
+        return self.once(work)

@@ -36,6 +36,7 @@ DECIDE = Right(WRITERS)
 RULE = Right(RULERS)
 MOVE = Right(ALL)
 SIGN = Right(SIGNERS)
+ERASE = Right(frozenset({"admin"}))
 SECOND = Right(WRITERS)
 
 # resource -> step -> right. 'list' and 'retrieve' are what reading means for that resource.
@@ -53,6 +54,7 @@ TABLE: dict[str, dict[str, Right]] = {
     },
     "owners": {
         "list": READ_PEOPLE, "retrieve": READ_PEOPLE, "create": WRITE_PEOPLE, "partial_update": WRITE_PEOPLE,
+        "ask_erasure": WRITE_PEOPLE, "erase": ERASE,
     },
     "fitments": {"list": READ, "retrieve": READ, "create": WRITE_FLEET, "remove": WRITE_FLEET},
     "readings": {

@@ -109,6 +109,8 @@ class Owner(models.Model):
     )  # nothing arrives from then; none: the shop's
     quiet_until_hour = models.PositiveSmallIntegerField(null=True, blank=True)
     quiet_weekdays = models.JSONField(default=list, blank=True)  # 0 Monday ... 6 Sunday: nothing arrives on these
+    erase_asked_at = models.DateTimeField(null=True, blank=True)  # since then somebody owes them an answer
+    erased_at = models.DateTimeField(null=True, blank=True)  # since then nothing personal stands here
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

@@ -91,9 +91,9 @@ def choice(label: str, choices: Any, *, required: bool = True, help_text: str = 
     return forms.ChoiceField(label=label, choices=choices, required=required, help_text=help_text, **kwargs)
 
 
-def tick(label: str, help_text: str = "") -> forms.BooleanField:
-    """Yes or no."""
-    return forms.BooleanField(label=label, required=False, help_text=help_text)
+def tick(label: str, help_text: str = "", *, required: bool = False) -> forms.BooleanField:
+    """Yes or no; required: only yes."""
+    return forms.BooleanField(label=label, required=required, help_text=help_text)
 
 
 def day(label: str, *, required: bool = True, help_text: str = "") -> forms.DateField:

@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from tracker.pages.roles import WRITERS, page, roles_of
+from tracker.queries.erasing import answer_by
 from tracker.queries.home import needs_me_today
 
 SWEEP_LATE = timedelta(hours=36)
@@ -50,5 +51,6 @@ def today(request: HttpRequest) -> HttpResponse:
         "sweep_late": late,
         "sweep_runs": runs,
         "today": found.today,
+        "erase": [(owner, answer_by(owner)) for owner in found.erase_asked],
     }
     return render(request, "desk/today.html", context)

@@ -33,6 +33,7 @@ KIND_WORDS = {
     "amendment": "Amendment",
     "service_book": "Service book",
     "owner_changed": "Owner changed",
+    "owner_erased": "Owner erased",
     "stolen": "Stolen",
     "found_again": "Found again",
     "retired": "Retired",
@@ -209,6 +210,9 @@ SAID: dict[str, Callable[[dict[str, Any]], str]] = {
     "measured": _measured,
     "failure": _failure,
     "owner_changed": lambda body: f"another owner since {_day(body['since'])}; links sent before are dead",
+    "owner_erased": lambda body: (
+        f"the owner's data was erased; nobody owns the trike on record since {_day(body['until'])}"
+    ),
     "stolen": lambda body: f"gone since {_day(body['on'])}{_noted(body)}",
     "found_again": lambda body: f"on {_day(body['on'])}, gone since {_day(body['stolen_on'])}{_noted(body)}",
     "retired": lambda body: f"{body['reason']}; {body['parts']} parts left it",

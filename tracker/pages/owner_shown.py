@@ -37,6 +37,7 @@ SAID = marked({
     "units": "Your units are kept.",
     "language": "We write to you in this language.",
     "read": "Thank you. We know now that you have read it.",
+    "erase": "Thank you. The workshop has your wish and answers you within a month.",
     "handed": "Thank you. The workshop has your message and will call you.",
 })  # fmt: skip
 URGENCY = ("overdue", "due", "soon", "ok")

@@ -17,6 +17,7 @@ from services.calendar_words import WEEKDAYS
 from services.errors import Refusal
 from services.language import LANGUAGES, known, say
 from tracker.actions.appointments import ask_for_day, withdraw
+from tracker.actions.erasing import ask_erasure
 from tracker.actions.hand_on import MOST_WORDS, ask_to_hand_on
 from tracker.actions.owner_wishes import set_language, set_quiet, set_units, snooze_visit, tick_own_task
 from tracker.actions.refusals import FieldInvalid
@@ -202,6 +203,15 @@ def hand_on(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     return render(request, "owner/hand_on.html", context, status=status_of(refusal) if refusal else 200)
 
 
+@with_link
+@require_http_methods(["GET", "HEAD", "POST"])
+def erase(request: HttpRequest, link: OwnerLink) -> HttpResponse:
+    """Ask the workshop to erase what it keeps about the owner."""
+    if request.method == "POST":
+        return _try(request, link, "erase", "erase", lambda: ask_erasure(owner_id=link.owner_id, now=timezone.now()))
+    return render(request, "owner/erase.html", {"key": form_key(request.COOKIES[COOKIE]), "owner": link.owner})
+
+
 urlpatterns = [
     path("day", day, name="owner-day"),
     path("later", later, name="owner-later"),
@@ -209,4 +219,5 @@ urlpatterns = [
     path("settings", settings_page, name="owner-settings"),
     path("my-data", my_data, name="owner-data"),
     path("hand-on", hand_on, name="owner-hand-on"),
+    path("erase", erase, name="owner-erase"),
 ]

@@ -19,6 +19,7 @@ from tracker.pages.answers import carry_out, form_page, is_stale, show_conflict
 from tracker.pages.paging import asked, paged
 from tracker.pages.roles import page
 from tracker.queries import lists
+from tracker.queries.erasing import answer_by
 
 CHANGEABLE = [
     "name",
@@ -61,7 +62,9 @@ class ChangeOwnerForm(OwnerForm):
 def owners(request: HttpRequest) -> HttpResponse:
     """Owners by name."""
     text = asked(request, "q")
-    return render(request, "desk/owners.html", {"text": text, "page": paged(request, lists.owners(text))})
+    return render(
+        request, "desk/owners.html", {"text": text, "page": paged(request, lists.owners(text, with_erased=False))}
+    )
 
 
 @page()
@@ -70,7 +73,7 @@ def owner(request: HttpRequest, owner_id: int) -> HttpResponse:
     row = get_object_or_404(lists.owners(), pk=owner_id)
     past = row.ownerships.filter(until__isnull=False).select_related("trike")
     sent = row.messages.select_related("trike")[:20]
-    return render(request, "desk/owner.html", {"owner": row, "past": past, "sent": sent})
+    return render(request, "desk/owner.html", {"owner": row, "past": past, "sent": sent, "answer_by": answer_by(row)})
 
 
 @page()

@@ -278,6 +278,7 @@ def progress_over_time(bulletin_id: int) -> list[tuple[date, dict[str, int]]]:
 def calling_list(bulletin_id: int) -> QuerySet[BulletinNotice]:
     """Return the notices whose owners mail did not reach and nobody has told yet: they are to be rung."""
     rows = BulletinNotice.objects.filter(bulletin_id=bulletin_id, told_at__isnull=True, read_at__isnull=True)
+    rows = rows.filter(owner__erased_at__isnull=True)  # of them no number is left to ring
     unreached = Q(message__state="failed") | Q(message__bounced_at__isnull=False) | Q(owner__email="")
     unreached |= Q(owner__email_dead_at__isnull=False) & ~Q(message__state="sent")
     still = Fitment.objects.current().filter(

@@ -44,7 +44,11 @@ def differs(row: DueLine, values: dict[str, Any]) -> bool:
 def trikes_sharing_parts(trike_ids: Iterable[int]) -> set[int]:
     """Return these trikes and those that now carry a component which once ran on one of them."""
     ids = set(trike_ids)
-    once_there = Fitment.objects.filter(trike_id__in=ids, removed_at__isnull=False).values("component_id")
+    once_there = list(
+        Fitment.objects.filter(trike_id__in=ids, removed_at__isnull=False).values_list("component_id", flat=True)
+    )
+    if not once_there:  # as most trikes: nothing of theirs ever moved
+        return ids
     return ids | set(Fitment.objects.current().filter(component_id__in=once_there).values_list("trike_id", flat=True))
 
 

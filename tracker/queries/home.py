@@ -13,6 +13,7 @@ from tracker.models import (
     JobCard,
     OdometerReading,
     OutboxMessage,
+    Owner,
     Ownership,
     SweepRun,
 )
@@ -21,6 +22,7 @@ from tracker.queries.bulletin_pages import waiting_for_safety
 from tracker.queries.clock import local_date
 from tracker.queries.closing_list import agreed_while_closed
 from tracker.queries.due import due_list
+from tracker.queries.erasing import asked
 from tracker.queries.fleet import DueTold, told
 from tracker.queries.outbox import came_back
 from tracker.queries.usage import suspect_readings
@@ -43,6 +45,7 @@ class Today:
     open_cards: int
     card_rows: list[JobCard]
     days_asked: int
+    erase_asked: list[Owner]  # who wait for an answer, the longest waiting first
     agreed_closed: int  # agreed days on which the workshop is closed: somebody must ring
     mails_failed: int
     mails_unknown: int
@@ -61,8 +64,8 @@ class Today:
         """Whether nothing asks for anybody."""
         return not (
             self.due_this_week or self.overdue or self.suspects or self.open_cards or self.days_asked or self.agreed_closed
-            or self.mails_failed or self.mails_unknown or self.mails_back or self.imports_waiting or self.quarantined
-            or self.safety_parts
+            or self.erase_asked or self.mails_failed or self.mails_unknown or self.mails_back or self.imports_waiting
+            or self.quarantined or self.safety_parts
         )  # fmt: skip
 
 
@@ -89,6 +92,7 @@ def needs_me_today(now: datetime) -> Today:
         suspect_rows=list(suspects[:SHOWN]),
         open_cards=cards.count(),
         card_rows=list(cards[:SHOWN]),
+        erase_asked=list(asked()[:SHOWN]),
         agreed_closed=agreed_while_closed(today).count(),
         days_asked=Appointment.objects.filter(state=Appointment.State.ASKED).count(),
         mails_failed=bad.filter(state=OutboxMessage.State.FAILED).count(),

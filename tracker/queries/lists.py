@@ -111,10 +111,12 @@ def components(*, kind: str = "", state: str = "", batch: str = "", text: str = 
     return rows.order_by("part_type__kind", "serial", "pk")
 
 
-def owners(text: str = "") -> QuerySet[Owner]:
-    """Return owners with the trikes they own now."""
+def owners(text: str = "", *, with_erased: bool = True) -> QuerySet[Owner]:
+    """Return owners with the trikes they own now; with_erased: also what stays of those whose data was erased."""
     ridden = Prefetch("ownerships", Ownership.objects.filter(until__isnull=True).select_related("trike"), "now_owned")
     rows = Owner.objects.prefetch_related(ridden)
+    if not with_erased:
+        rows = rows.filter(erased_at__isnull=True)
     for word in fold_name(text).split():
         rows = rows.filter(search_name__contains=word)
     return rows

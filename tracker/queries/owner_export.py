@@ -22,8 +22,8 @@ PURPOSE = "Telling you in time what your trike needs, and keeping its service re
 ABOUT = (
     "This is the personal data we keep about you, with what we keep about this trike while it is yours: your access "
     "under Article 15 and your copy to take along under Article 20 of the General Data Protection Regulation. You may "
-    "have it corrected or, where nothing obliges us to keep it, erased: write to us. You may also complain to a data "
-    "protection authority. Who opened a mail is not recorded: our mails carry nothing that could tell."
+    "have it corrected or, where nothing obliges us to keep it, erased: ask on your page or write to us. You may also "
+    "complain to a data protection authority. Who opened a mail is not recorded: our mails carry nothing that could tell."
 )
 
 
