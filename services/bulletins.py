@@ -43,6 +43,11 @@ _SOFTENING = re.compile(
     r"in (?:very |extremely |only |a few |some )?(?:rare|specific|isolated|exceptional|certain|few) "
     r"(?:situation|case|circumstance|instance|condition)s?|in rare (?:\w+ )?(?:situation|case|circumstance|instance)s?|"
     r"(?:very |extremely )?rarely|(?:highly |very )?unlikely|minor|merely|small number of|"
+    # the same article in German, from memory, and words of their kind (common practice, no source)
+    r"freiwillig\w*|vorsorglich\w*|vorsichtshalber|sicherheitshalber|(?:nach|im) (?:\w+ )?ermessen|"
+    r"in (?:sehr |äußerst |nur |einigen |wenigen )?(?:seltenen|bestimmten|einzelnen|wenigen) (?:situationen|fällen)|"
+    r"(?:sehr |äußerst )?selten|(?:sehr |höchst )?unwahrscheinlich|geringfügig\w*|lediglich|"
+    r"(?:bisher |bislang )?keine (?:\w+ )?unfälle|"
     r"no (?:reported |known )?(?:accident|incident|injur(?:y|ie))s?(?: (?:has|have) been reported)?)\b",
     re.IGNORECASE,
 )

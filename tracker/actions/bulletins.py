@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 
 from services.bulletins import DONE, HEADLINE, MOVES, Scope, notice_warnings, order_key
 from services.identity import clean_text
-from services.language import say
+from services.language import ENGLISH, LANGUAGES, say
 from tracker.actions.bulletin_notices import drop_notices, told, write_notices
 from tracker.actions.bulletin_steps import hold_part, join_parts, move_parts
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, NotEnough, SameSigner, WrongState
@@ -26,6 +26,7 @@ from tracker.models import (
     BulletinNotice,
     BulletinPart,
     BulletinRange,
+    BulletinText,
     Completion,
     DueLine,
     Fitment,
@@ -51,7 +52,8 @@ PLAIN = (
     "made_until",
 )
 SCOPE = {"part_types", "serials", "batches", "firmware", "made_from", "made_until"}
-CHANGES = {*TEXTS, *PLAIN, *SCOPE}
+FOR_OWNERS = ("title", "hazard", "stop_riding", "remedy")  # what owners read of it
+CHANGES = {*TEXTS, *PLAIN, *SCOPE, "texts"}
 LIMITS = {"minutes": (1, 1_440), "deadline_km": (1, 100_000), "every_months": (1, 240), "every_km": (1, 100_000)}
 MOST_RANGES, MOST_MARKS = 200, 200
 MOST_NUMBERS = 50  # bulletins begun at the very same moment, one of which wins each number
@@ -73,7 +75,8 @@ def write_bulletin(
     """Begin a draft, or change one; what `values` leaves out stays as it is.
 
     values: title, severity, is_hazard, hazard, stop_riding, remedy, work, minutes, deadline_on, deadline_km, every_months,
-    every_km, note; part_types (ids), serials ((first, last) pairs), batches, firmware (texts), made_from, made_until.
+    every_km, note; part_types (ids), serials ((first, last) pairs), batches, firmware (texts), made_from, made_until; texts:
+    language -> {title, hazard, stop_riding, remedy} for owners who read it, empty ones to take it out.
     Raises NotEnough, FieldInvalid, FieldNotChangeable, BadScope, BadSerial, BadText, WrongState (released), StaleVersion.
     """
     only_these(values, CHANGES)
@@ -94,6 +97,8 @@ def write_bulletin(
     else:
         row = _numbered(row, now)
     _write_scope(row, scope)
+    _write_texts(row, values.get("texts", {}))
+    _check_texts(row)
     return row
 
 
@@ -179,6 +184,28 @@ def _write_scope(row: Bulletin, scope: Scope) -> None:
     )
 
 
+def _write_texts(row: Bulletin, texts: Mapping[str, Mapping[str, str]]) -> None:
+    """Write what owners of other languages read; a language whose texts are all empty goes."""
+    for code, written in texts.items():
+        if code not in LANGUAGES or code == ENGLISH:
+            raise FieldInvalid(f"'{code}' is no other language of ours.", field="texts", remedy="See the languages.")
+        clean = {name: clean_text(written.get(name) or "", TEXTS[name]) for name in FOR_OWNERS}
+        row.texts.filter(language=code).delete()
+        if any(clean.values()):
+            BulletinText.objects.create(bulletin=row, language=code, **clean)
+
+
+def _check_texts(row: Bulletin) -> None:
+    """Each language tells all of what the English tells: half a warning is none."""
+    for words in BulletinText.objects.filter(bulletin=row):
+        for name in FOR_OWNERS:
+            if getattr(row, name) and not getattr(words, name):
+                raise NotEnough(
+                    f"This is missing in {LANGUAGES[words.language]}.", field=f"{name}_{words.language}",
+                    remedy="Say all of it, or leave that language out: then its readers get the English.",
+                )  # fmt: skip
+
+
 # Released
 
 
@@ -186,9 +213,8 @@ def warnings_of(bulletin: Bulletin) -> tuple[str, ...]:
     """Return what to put right in the notice of a hazard bulletin before it goes out; nothing for others."""
     if not bulletin.is_hazard:
         return ()
-    return notice_warnings(
-        HEADLINE, "\n".join((bulletin.title, bulletin.hazard, bulletin.stop_riding, bulletin.remedy))
-    )
+    told = [bulletin, *bulletin.texts.all()]
+    return notice_warnings(HEADLINE, "\n".join(getattr(words, name) for words in told for name in FOR_OWNERS))
 
 
 @action

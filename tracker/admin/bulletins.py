@@ -3,13 +3,19 @@
 from django.contrib import admin
 
 from tracker.admin.lookonly import LookOnlyAdmin, LookOnlyInline
-from tracker.models import Bulletin, BulletinNotice, BulletinPart, BulletinRange, BulletinStep
+from tracker.models import Bulletin, BulletinNotice, BulletinPart, BulletinRange, BulletinStep, BulletinText
 
 
 class BulletinRanges(LookOnlyInline):
     """The serial ranges a bulletin names."""
 
     model = BulletinRange
+
+
+class BulletinTexts(LookOnlyInline):
+    """Its words in other languages."""
+
+    model = BulletinText
 
 
 @admin.register(Bulletin)
@@ -21,7 +27,7 @@ class BulletinAdmin(LookOnlyAdmin):
     list_select_related = ["written_by", "released_by"]
     search_fields = ["number", "title"]
     date_hierarchy = "written_at"
-    inlines = [BulletinRanges]
+    inlines = [BulletinRanges, BulletinTexts]
 
 
 @admin.register(BulletinPart)

@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from services.bulletins import STATES
+from services.language import ENGLISH, LANGUAGES
 from tracker.actions import bulletins as actions
 from tracker.http.etags import demanded_version
 from tracker.http.fields import Body, Choice, Day, Id, Moment, Number, Shown, Text, Whole, YesNo
@@ -43,11 +44,25 @@ class ProgressOut(serializers.Serializer):
     words = serializers.CharField()
 
 
+class BulletinTextOut(serializers.Serializer):
+    """What it tells owners who read `language`."""
+
+    language = serializers.CharField()
+    title = serializers.CharField()
+    hazard = serializers.CharField()
+    stop_riding = serializers.CharField()
+    remedy = serializers.CharField()
+
+
 class BulletinOut(Shown):
-    """A bulletin and what it names. `written_by`: who changed it last; `warnings`: words of its notice that soften the hazard."""
+    """A bulletin and what it names. `written_by`: who changed it last; `warnings`: words of its notice that soften the hazard.
+
+    `texts`: its words for owners who read another language than English.
+    """
 
     part_types = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
     serials = RangeOut(source="ranges", many=True, read_only=True)
+    texts = BulletinTextOut(many=True, read_only=True)
     warnings = serializers.SerializerMethodField()
 
     class Meta:
@@ -55,7 +70,7 @@ class BulletinOut(Shown):
         fields = [
             "id", "number", "title", "severity", "state", "is_hazard", "hazard", "stop_riding", "remedy", "work", "minutes",
             "deadline_on", "deadline_km", "every_months", "every_km", "part_types", "serials", "batches", "firmware",
-            "made_from", "made_until", "note", "warnings", "written_by", "written_at", "released_by", "released_at",
+            "made_from", "made_until", "note", "texts", "warnings", "written_by", "written_at", "released_by", "released_at",
             "ended_by", "ended_at", "ended_why", "version",
         ]  # fmt: skip
         read_only_fields = fields
@@ -71,6 +86,16 @@ class BulletinRangeIn(Body):
 
     first = Text(max_length=60)
     last = Text(max_length=60)
+
+
+class BulletinTextIn(Body):
+    """What it tells owners who read `language`: all that the English tells. Empty texts take the language out."""
+
+    language = Choice(choices=[code for code in LANGUAGES if code != ENGLISH])
+    title = Text(max_length=120, allow_blank=True, default="")
+    hazard = Text(max_length=2_000, allow_blank=True, default="")
+    stop_riding = Text(max_length=400, allow_blank=True, default="")
+    remedy = Text(max_length=2_000, allow_blank=True, default="")
 
 
 class BulletinChange(Body):
@@ -95,6 +120,7 @@ class BulletinChange(Body):
     made_from = Day(allow_null=True, required=False)
     made_until = Day(allow_null=True, required=False)
     note = Text(max_length=2_000, allow_blank=True, required=False)
+    texts = BulletinTextIn(many=True, max_length=len(LANGUAGES), required=False)
 
 
 class NewBulletin(BulletinChange):
@@ -154,7 +180,7 @@ class Bulletins(Resource):
 
     def get_queryset(self) -> QuerySet[Bulletin]:
         """Bulletins with what they name."""
-        return Bulletin.objects.prefetch_related("part_types", "ranges")
+        return Bulletin.objects.prefetch_related("part_types", "ranges", "texts")
 
     @extend_schema(request=NewBulletin, responses={201: BulletinOut})
     def create(self, request: Request) -> HttpResponse:
@@ -213,9 +239,12 @@ class Bulletins(Resource):
 
 
 def _values(body: dict[str, Any]) -> dict[str, Any]:
+    values = dict(body)
     if "serials" in body:
-        return {**body, "serials": [(one["first"], one["last"]) for one in body["serials"]]}
-    return body
+        values["serials"] = [(one["first"], one["last"]) for one in body["serials"]]
+    if "texts" in body:
+        values["texts"] = {one["language"]: one for one in body["texts"]}
+    return values
 
 
 # Under a bulletin

@@ -39,7 +39,13 @@ STORIES = (
          "hazard": "The glue between the pad and its plate lets go when the brake gets hot. The wheel then brakes no longer.",
          "stop_riding": "Ride no long descents, and test both brakes standing before every ride.",
          "remedy": "We renew the pads of both front brakes, free of charge, while you wait.",
-         "work": "Read the batch on the plate. Renew both pads, bed them in, test ride."},
+         "work": "Read the batch on the plate. Renew both pads, bed them in, test ride.",
+         "texts": {"de": {
+             "title": "Scheibenbremse 160: der Belag kann sich von seiner Platte lösen",
+             "hazard": "Der Kleber zwischen Belag und Platte gibt nach, wenn die Bremse heiß wird. Dann bremst das Rad nicht.",
+             "stop_riding": "Fahren Sie keine langen Abfahrten, und prüfen Sie vor jeder Fahrt im Stand beide Bremsen.",
+             "remedy": "Wir erneuern die Beläge beider Vorderradbremsen, kostenlos und während Sie warten.",
+         }}},
         (("booked", 3, ""),),
     ),
 )  # fmt: skip

@@ -1,7 +1,7 @@
 """Tables, constraints and one-table querysets. No rule of the trade and no reading over several tables lives here."""
 
 from tracker.models.access import ApiClient, IdempotencyRecord, OwnerLink, User
-from tracker.models.bulletins import Bulletin, BulletinNotice, BulletinPart, BulletinRange, BulletinStep
+from tracker.models.bulletins import Bulletin, BulletinNotice, BulletinPart, BulletinRange, BulletinStep, BulletinText
 from tracker.models.desk import Failure, JobCard, JobTask, Measurement, Photo, ReleaseCheck, Swap
 from tracker.models.fleet import (
     BuildList,
@@ -26,7 +26,7 @@ from tracker.models.usage import DisplayChange, MeterReading, OdometerReading, R
 
 __all__ = [
     "ApiClient", "Appointment", "BuildList", "BuildListLine", "Bulletin", "BulletinNotice", "BulletinPart",
-    "BulletinRange", "BulletinStep", "Closing", "Completion", "Component", "DisplayChange", "DueLine", "Failure",
+    "BulletinRange", "BulletinStep", "BulletinText", "Closing", "Completion", "Component", "DisplayChange", "DueLine", "Failure",
     "Fitment", "FleetNumbers", "Handover", "HandoverCheck", "Heartbeat", "IdempotencyRecord", "ImportBatch", "ImportRow",
     "IntervalChange", "JobCard", "JobTask", "LogEntry", "Measurement", "MeterReading", "Occurrence", "OdometerReading",
     "OutboxMessage",

@@ -99,6 +99,26 @@ class Bulletin(models.Model):
         return self.number
 
 
+class BulletinText(models.Model):
+    """What a bulletin tells owners who read another language than the workshop writes in."""
+
+    bulletin = models.ForeignKey(Bulletin, on_delete=models.CASCADE, related_name="texts")
+    language = models.CharField(max_length=5)  # services.language.LANGUAGES, never English
+    title = models.CharField(max_length=120)
+    hazard = models.TextField(max_length=2_000, blank=True)
+    stop_riding = models.CharField(max_length=400, blank=True)
+    remedy = models.TextField(max_length=2_000, blank=True)
+
+    class Meta:
+        ordering = ["bulletin", "language"]
+        constraints = [
+            models.UniqueConstraint(fields=["bulletin", "language"], name="a_bulletin_is_told_once_in_a_language")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.bulletin} ({self.language})"
+
+
 class BulletinRange(models.Model):
     """A range of serials, both ends included, in natural order."""
 

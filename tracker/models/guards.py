@@ -208,7 +208,7 @@ def _postgresql_truncate_down() -> list[str]:
     return [
         *(
             f"DROP TRIGGER IF EXISTS guard_{table}_emptied ON {table}"
-            for table in (*_guarded(), *guards_bulletins.TABLES, *INTERVAL_TABLES)
+            for table in (*_guarded(), *guards_bulletins.TABLES, *INTERVAL_TABLES, *guards_bulletins.TEXTS)
         ),
         "DROP FUNCTION IF EXISTS guard_emptied()",
     ]
@@ -240,6 +240,7 @@ def put_up(connection: BaseDatabaseWrapper) -> None:
     put_up_tighter(connection)
     put_up_bulletins(connection)
     put_up_intervals(connection)
+    put_up_texts(connection)
 
 
 def put_up_first(connection: BaseDatabaseWrapper) -> None:
@@ -274,6 +275,28 @@ def take_down_bulletins(connection: BaseDatabaseWrapper) -> None:
         _run(connection, guards_bulletins.sqlite_down())
 
 
+def put_up_texts(connection: BaseDatabaseWrapper) -> None:
+    """Create the guards of a bulletin's words in other languages, the one against TRUNCATE included."""
+    tables = guards_bulletins.TEXTS
+    if connection.vendor == "postgresql":
+        _run(connection, [*guards_bulletins.postgresql_parts(tables), *_postgresql_truncate(tables)])
+    else:
+        _run(connection, guards_bulletins.sqlite_parts(tables))
+
+
+def take_down_texts(connection: BaseDatabaseWrapper) -> None:
+    """Remove them, for a reversed migration."""
+    tables = guards_bulletins.TEXTS
+    if connection.vendor == "postgresql":
+        _run_where_tables_are(connection, _postgresql_kept_down(tables))
+    else:
+        _run(connection, guards_bulletins.sqlite_down(tables))
+
+
+def _postgresql_kept_down(tables: Iterable[str]) -> list[str]:
+    return [f"DROP TRIGGER IF EXISTS guard_{table}{end} ON {table}" for table in tables for end in ("_emptied", "")]
+
+
 def put_up_intervals(connection: BaseDatabaseWrapper) -> None:
     """Create the guards of what is kept of changed intervals, the one against TRUNCATE included."""
     if connection.vendor == "postgresql":
@@ -289,10 +312,7 @@ def put_up_intervals(connection: BaseDatabaseWrapper) -> None:
 def take_down_intervals(connection: BaseDatabaseWrapper) -> None:
     """Remove them, for a reversed migration."""
     if connection.vendor == "postgresql":
-        names = [f"guard_{table}{end}" for table in INTERVAL_TABLES for end in ("_emptied", "")]
-        tables = [table for table in INTERVAL_TABLES for _ in range(2)]
-        drops = [f"DROP TRIGGER IF EXISTS {name} ON {table}" for name, table in zip(names, tables, strict=True)]
-        _run_where_tables_are(connection, drops)
+        _run_where_tables_are(connection, _postgresql_kept_down(INTERVAL_TABLES))
     else:
         names = [f"guard_{table}_{when}" for table in INTERVAL_TABLES for when in ("update", "delete")]
         _run(connection, [f"DROP TRIGGER IF EXISTS {name}" for name in names])
@@ -307,12 +327,13 @@ def let_tables_be_emptied(connection: BaseDatabaseWrapper) -> None:
 def refuse_emptied_tables(connection: BaseDatabaseWrapper) -> None:
     """Refuse TRUNCATE again."""
     if connection.vendor == "postgresql":
-        later = (*guards_bulletins.TABLES, *INTERVAL_TABLES)
+        later = (*guards_bulletins.TABLES, *INTERVAL_TABLES, *guards_bulletins.TEXTS)
         _run(connection, [*_postgresql_truncate(), *_postgresql_truncate(later)])
 
 
 def take_down(connection: BaseDatabaseWrapper) -> None:
     """Remove them all: for a reversed migration, and for tests that must empty the tables."""
+    take_down_texts(connection)
     take_down_intervals(connection)
     take_down_bulletins(connection)
     if connection.vendor == "postgresql":

@@ -1,13 +1,16 @@
 """What the database itself refuses about bulletins, as SQL of both databases; tracker/models/guards.py runs it.
 
 A step is kept for ever. A released bulletin may still be closed or withdrawn, but its words, its scope and who released
-it stand; no range and no part type is added to it or taken from it.
+it stand; no range, no part type and no words in another language are added to it or taken from it.
 """
+
+from collections.abc import Iterable
 
 STEPS = "tracker_bulletinstep"
 BULLETIN = "tracker_bulletin"
 SCOPE = ("tracker_bulletinrange", "tracker_bulletin_part_types")
 TABLES = (STEPS, BULLETIN, *SCOPE)
+TEXTS = ("tracker_bulletintext",)  # since migration 0019
 FIXED = (
     "number", "title", "severity", "is_hazard", "hazard", "stop_riding", "remedy", "work", "minutes", "deadline_on",
     "deadline_km", "every_months", "every_km", "batches", "firmware", "made_from", "made_until", "note", "written_by_id",
@@ -31,7 +34,13 @@ def sqlite() -> list[str]:
         f"CREATE TRIGGER guard_{BULLETIN}_delete BEFORE DELETE ON {BULLETIN} WHEN OLD.state <> 'draft' "
         f"BEGIN SELECT RAISE(ABORT, '{RELEASED}'); END",
     ]
-    for table in SCOPE:
+    return statements + sqlite_parts(SCOPE)
+
+
+def sqlite_parts(tables: Iterable[str]) -> list[str]:
+    """Return the triggers of SQLite on tables whose rows belong to a bulletin: a released one gains and loses none."""
+    statements = []
+    for table in tables:
         for when, rows in (("insert", "NEW"), ("update", "OLD NEW"), ("delete", "OLD")):
             ids = ", ".join(f"{row}.bulletin_id" for row in rows.split())
             statements.append(
@@ -41,9 +50,9 @@ def sqlite() -> list[str]:
     return statements
 
 
-def sqlite_down() -> list[str]:
+def sqlite_down(tables: Iterable[str] = TABLES) -> list[str]:
     """Return what removes them."""
-    names = [f"guard_{table}_{when}" for table in TABLES for when in ("insert", "update", "delete")]
+    names = [f"guard_{table}_{when}" for table in tables for when in ("insert", "update", "delete")]
     return [f"DROP TRIGGER IF EXISTS {name}" for name in names]
 
 
@@ -68,8 +77,13 @@ def postgresql() -> list[str]:
         ),
         _trigger(STEPS, "UPDATE OR DELETE", "guard_bulletin_step"),
         _trigger(BULLETIN, "UPDATE OR DELETE", "guard_bulletin"),
-        *(_trigger(table, "INSERT OR UPDATE OR DELETE", "guard_bulletin_scope") for table in SCOPE),
+        *postgresql_parts(SCOPE),
     ]
+
+
+def postgresql_parts(tables: Iterable[str]) -> list[str]:
+    """Return the triggers of PostgreSQL on tables whose rows belong to a bulletin; their function stands in postgresql()."""
+    return [_trigger(table, "INSERT OR UPDATE OR DELETE", "guard_bulletin_scope") for table in tables]
 
 
 def postgresql_down() -> list[str]:

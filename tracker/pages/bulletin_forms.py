@@ -9,12 +9,20 @@ from django.http import QueryDict
 from services.bulletin_words import listed, ranges_typed, serial_ranges
 from services.bulletins import Scope, fold_mark
 from services.errors import Refusal
+from services.language import ENGLISH, LANGUAGES
 from tracker.models import Bulletin, PartType
 from tracker.pages import fields
 from tracker.pages.answers import sentence
 
 KEPT = ("title", "severity", "is_hazard", "hazard", "stop_riding", "remedy", "work", "minutes", "deadline_on", "deadline_km",
         "every_months", "every_km", "made_from", "made_until", "note")  # fmt: skip
+OWNERS_READ = {
+    "title": ("What it is about", 120, 1),
+    "hazard": ("What can happen", 2000, 3),
+    "stop_riding": ("Until then", 400, 2),
+    "remedy": ("What we do about it", 2000, 3),
+}  # label, length, rows
+OTHERS = {code: name for code, name in LANGUAGES.items() if code != ENGLISH}
 COMPARED = [*KEPT]
 MINUTES = 30
 LIST_HELP = "Several: with commas between them."
@@ -56,6 +64,14 @@ class BulletinForm(fields.Form):
         ids = self.data.getlist("part_types") if isinstance(self.data, QueryDict) else map(str, chosen)
         self.catalogue = {row.pk: row for row in PartType.objects.all()}
         self.chosen = [self.catalogue[int(pk)] for pk in dict.fromkeys(ids) if _is_id(pk) and int(pk) in self.catalogue]
+        for code in OTHERS:
+            for name, (label, most, rows) in OWNERS_READ.items():
+                self.fields[f"{name}_{code}"] = fields.words(label, most, rows=rows)
+
+    def in_others(self) -> list[tuple[str, str, list[forms.BoundField], bool]]:
+        """Return (code, language, its fields, whether something stands in one) of each language but English."""
+        groups = [(code, name, [self[f"{part}_{code}"] for part in OWNERS_READ]) for code, name in OTHERS.items()]
+        return [(code, name, some, any(one.value() or one.errors for one in some)) for code, name, some in groups]
 
     def clean(self) -> dict[str, Any]:
         """Take in the part type that was typed; say beside the list where none is chosen."""
@@ -92,6 +108,7 @@ class BulletinForm(fields.Form):
         return kept | {
             "part_types": [row.pk for row in self.chosen], "serials": self.cleaned_data["serials"],
             "batches": self.cleaned_data["batches"], "firmware": self.cleaned_data["firmware"],
+            "texts": {code: {name: self.cleaned_data[f"{name}_{code}"] for name in OWNERS_READ} for code in OTHERS},
         }  # fmt: skip
 
     def scope(self) -> Scope:
@@ -141,7 +158,8 @@ class BulletinForm(fields.Form):
 
 def as_typed(row: Bulletin) -> dict[str, Any]:
     """Return a draft as the form shows it."""
-    return {name: getattr(row, name) for name in KEPT} | {
+    words = {f"{name}_{text.language}": getattr(text, name) for text in row.texts.all() for name in OWNERS_READ}
+    return {name: getattr(row, name) for name in KEPT} | words | {
         "serials": ranges_typed((span.first, span.last) for span in row.ranges.all()), "version": row.version,
         "batches": ", ".join(row.batches), "firmware": ", ".join(row.firmware),
     }  # fmt: skip

@@ -89,6 +89,10 @@ def live(form: BulletinForm) -> dict[str, Any]:
     except BadScope as refusal:
         found, trouble = None, refusal.message if form.chosen else ""
     pieces = [(title, marked(form.said(name))) for name, title in PARTS if form.said(name)]
+    pieces += [
+        (f"{name}, {bound.label.lower()}:", marked(form.said(bound.name)))
+        for _, name, some, _ in form.in_others() for bound in some if form.said(bound.name)
+    ]  # fmt: skip
     softened = list(dict.fromkeys(piece for _, told in pieces for piece, softens in told if softens))
     return {
         "touched": found, "trouble": trouble, "named": _named(form, scope), "reads": pieces, "softened": softened,

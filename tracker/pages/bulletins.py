@@ -78,7 +78,11 @@ def show(request: HttpRequest, bulletin_id: int, form: fields.Form | None = None
 
 
 def _draft(row: Bulletin) -> dict[str, Any]:
-    return {"warnings": actions.warnings_of(row), "touched": preview(scope_of(row), SHORT)}
+    return {
+        "warnings": actions.warnings_of(row),
+        "touched": preview(scope_of(row), SHORT),
+        "untold": queries.readers_left_out(row),
+    }
 
 
 def _released(request: HttpRequest, row: Bulletin, now: datetime) -> dict[str, Any]:

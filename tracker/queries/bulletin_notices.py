@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from services.bulletins import HEADLINE
-from services.language import say
+from services.language import ENGLISH, say, spoken
 from services.positions import POSITIONS
-from tracker.models import Bulletin, BulletinNotice, BulletinPart, Component, Fitment
+from tracker.models import Bulletin, BulletinNotice, BulletinPart, BulletinText, Component, Fitment
 from tracker.queries.bulletin_parts import open_parts
 from tracker.queries.clock import local_date
 
@@ -32,12 +32,18 @@ class NoticeTold:
     """A bulletin in the owner's words. `minutes`: bench time of all its parts on the trike; read_at: when the owner said so."""
 
     bulletin: Bulletin
+    words: Bulletin | BulletinText  # its title, hazard, stop_riding and remedy as the owner reads them
     headline: str
     day: date
     parts: tuple[NamedPart, ...]
     minutes: int
     read_at: datetime | None = None
     asks_to_be_read: bool = False
+
+    @property
+    def language(self) -> str:
+        """In which language somebody wrote the words."""
+        return getattr(self.words, "language", ENGLISH)
 
     @property
     def is_sure(self) -> bool:
@@ -50,11 +56,14 @@ class NoticeTold:
         return self.bulletin.severity == Bulletin.Severity.STOP
 
 
-def notice_told(bulletin: Bulletin, parts: Iterable[NamedPart], today: date) -> NoticeTold:
-    """Return what a bulletin tells the owner of these parts."""
+def notice_told(
+    bulletin: Bulletin, parts: Iterable[NamedPart], today: date, words: BulletinText | None = None
+) -> NoticeTold:
+    """Return what a bulletin tells the owner of these parts; `words` in their language, where somebody wrote them."""
     named = tuple(parts)
+    headline = say(HEADLINE) if bulletin.is_hazard else say("Service bulletin {number}", number=bulletin.number)
     return NoticeTold(
-        bulletin, say(HEADLINE) if bulletin.is_hazard else say("Service bulletin {number}", number=bulletin.number),
+        bulletin, words or bulletin, headline,
         local_date(bulletin.released_at) if bulletin.released_at else today, named, bulletin.minutes * max(len(named), 1),
     )  # fmt: skip
 
@@ -73,7 +82,8 @@ def notice_on(bulletin_id: int, trike_id: int, today: date) -> NoticeTold | None
 
 
 def notices_on(trike_id: int, today: date, owner_id: int | None = None) -> list[NoticeTold]:
-    """Return what open bulletins tell the owner of a trike, stop riding and hazards first. Two queries, three with owner_id.
+    """Return what open bulletins tell the owner of a trike, stop riding and hazards first. Two queries, three with owner_id,
+    one more in another language than English.
 
     owner_id: whose notices are looked up, so that the page can ask them to say that they read it.
     """
@@ -84,15 +94,24 @@ def notices_on(trike_id: int, today: date, owner_id: int | None = None) -> list[
     found: dict[int, list[BulletinPart]] = {}
     for part in rows:
         found.setdefault(part.bulletin_id, []).append(part)
+    words = texts_in(spoken(), found)
     told = [
         notice_told(
             parts[0].bulletin,
-            (named_part(part.component, places[part.component_id], part.certainty) for part in parts), today,
+            (named_part(part.component, places[part.component_id], part.certainty) for part in parts), today, words.get(pk),
         )
-        for parts in found.values()
+        for pk, parts in found.items()
     ]  # fmt: skip
     told.sort(key=lambda one: (not one.stops_riding, not one.bulletin.is_hazard, one.bulletin.pk))
     return _with_answers(told, trike_id, owner_id) if owner_id and told else told
+
+
+def texts_in(language: str, bulletin_ids: Iterable[int]) -> dict[int, BulletinText]:
+    """Return bulletin id -> its words in a language other than English, of those that have them."""
+    ids = list(bulletin_ids)
+    if language == ENGLISH or not ids:
+        return {}
+    return {row.bulletin_id: row for row in BulletinText.objects.filter(language=language, bulletin_id__in=ids)}
 
 
 def _with_answers(told: list[NoticeTold], trike_id: int, owner_id: int) -> list[NoticeTold]:

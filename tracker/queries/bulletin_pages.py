@@ -8,6 +8,7 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from services.bulletin_words import STATE_SHAPES, STATE_WORDS
 from services.bulletins import DONE, MOVES, STATES, Progress
+from services.language import ENGLISH, LANGUAGES
 from tracker.models import Bulletin, BulletinNotice, BulletinPart, Fitment, Owner, Ownership, Trike
 from tracker.queries import bulletins
 
@@ -110,6 +111,18 @@ def _told(part: BulletinPart) -> PartRow:
     before = tuple(stay for stay in stays if stay.removed_at is not None)
     owner = next((owned.owner for owned in here.trike.now_owned), None) if here else None
     return PartRow(part, here, before, owner, tuple(state for state in STATES if state in MOVES[part.state]))
+
+
+def readers_left_out(row: Bulletin) -> list[tuple[str, int]]:
+    """Return (language, how many) of the owners who would read a bulletin's letter in a language nobody wrote it in."""
+    if not row.is_hazard:
+        return []
+    told = {ENGLISH, *(text.language for text in row.texts.all())}
+    parts = bulletins.matching(bulletins.scope_of(row)).order_by().values("pk")
+    trikes = Fitment.objects.current().filter(component__in=parts).order_by().values("trike_id")
+    owners = Owner.objects.filter(ownerships__until__isnull=True, ownerships__trike__in=trikes).order_by()
+    counted = dict(owners.values("language").annotate(n=Count("pk", distinct=True)).values_list("language", "n"))
+    return [(name, counted[code]) for code, name in LANGUAGES.items() if code in counted and code not in told]
 
 
 def course_of(bulletin_id: int) -> list[tuple[date, int, int]]:

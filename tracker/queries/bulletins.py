@@ -193,7 +193,11 @@ def listed_bulletins() -> QuerySet[Bulletin]:
     """Return all bulletins with their part types and ranges, the open ones first."""
     rank = Case(When(state="released", then=0), When(state="draft", then=1), default=2)
     rows = Bulletin.objects.select_related("written_by", "released_by", "ended_by")
-    return rows.prefetch_related("part_types", "ranges").annotate(rank=rank).order_by("rank", "-written_at", "-pk")
+    return (
+        rows.prefetch_related("part_types", "ranges", "texts")
+        .annotate(rank=rank)
+        .order_by("rank", "-written_at", "-pk")
+    )
 
 
 def parts_of(bulletin_id: int) -> QuerySet[BulletinPart]:
