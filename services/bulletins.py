@@ -13,6 +13,7 @@ from datetime import date
 
 from services.errors import Refusal
 from services.identity import natural_key
+from services.units import say_share
 
 AFFECTED, CANNOT_EXCLUDE, NOT_AFFECTED = "affected", "cannot be excluded: inspect", "not affected"
 
@@ -134,10 +135,10 @@ class Progress:
 
     def words(self) -> str:
         """Return the progress in a sentence, with the benchmark where owners can be told directly."""
-        told = f"{sum(self.states.get(state, 0) for state in DONE)} of {self.affected} done ({self.completion:.1%})"
-        told += f", {self.corrected:.1%} corrected; {self.contactable} of {self.owners} owners can be told directly"
+        told = f"{sum(self.states.get(state, 0) for state in DONE)} of {self.affected} done ({say_share(self.completion, 1)})"
+        told += f", {say_share(self.corrected, 1)} corrected; {self.contactable} of {self.owners} owners can be told directly"
         if self.contactable_share < TOLD_DIRECTLY:
-            return told + f" - below the {TOLD_DIRECTLY:.0%} that direct notice needs: look for the others."
+            return told + f" - below the {say_share(TOLD_DIRECTLY)} that direct notice needs: look for the others."
         return told + "."
 
 

@@ -42,7 +42,7 @@ def _interval_words(rule: Rule, limits: Limits, unit: str, severity: float) -> s
     often = say("first at {interval}", interval=words) if limits.is_first else say("every {interval}", interval=words)
     if factor >= 1:
         return often
-    return f"{often} {say('(distance shortened to {percent:.0f}% for hard use)', percent=factor * 100)}"
+    return f"{often} {say('(distance shortened to {percent:.0f} % for hard use)', percent=factor * 100)}"
 
 
 def _join(*words: str) -> str:

@@ -10,7 +10,7 @@ from services.calendar_words import MONTHS, say_date, say_day_of_year
 from services.language import marked, say, say_number
 from services.riding import RiderRate
 from services.season import Months
-from services.units import miles_from_km, say_distance
+from services.units import miles_from_km, say_distance, say_share
 
 BEYOND, ALREADY, CERTAINLY, NO_IDEA = marked((
     "more than two years", "probably already due", "almost certainly already due", "not known: please read the meter",
@@ -85,7 +85,7 @@ def say_rate(rate: RiderRate, unit: str = "km") -> str:
     a_year = _two_figures(rate.a_year, unit)
     if not rate.stretches:
         return f"no riding known yet: reckoned like the others, {a_year} a year"
-    return f"rides like {a_year} a year; its own readings count {rate.share:.0%}".replace("%", " %")
+    return f"rides like {a_year} a year; its own readings count {say_share(rate.share)}"
 
 
 def why(rate: RiderRate, target_km: float, *, unit: str = "km", trigger: str | None = "km") -> str:

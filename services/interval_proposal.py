@@ -14,6 +14,7 @@ from services.life_data.ladder import say_number
 from services.life_data.replacement_age import LEAST_SAVING, Optimum, optimum, propose_interval
 from services.review.found import METRICS, LifeFound
 from services.review.judge import FAILURE, PLANNED
+from services.units import say_share
 
 WIDEST = 5.0  # limits of B10 farther apart than this are no plan (methods of life data; common practice, no source)
 MOST_COST = 1e7
@@ -137,13 +138,13 @@ def _best_words(best: Optimum, unit: str) -> list[str]:
         return ["At these costs no age is best: a failure must cost clearly more than a planned change."]
     told = [
         f"Cheapest at {say_number(best.age)} {unit}, and within 5 % of that from {say_number(best.flat_from)} to"
-        f" {say_number(best.flat_until)} {unit}: {best.saving:.0%} less than running to failure."
+        f" {say_number(best.flat_until)} {unit}: {say_share(best.saving)} less than running to failure."
     ]
     if np.isfinite(best.high) and best.high > best.low:
         told.append(f"With the fit as unsure as it is, the cheapest age lies between {say_number(best.low)} and"
                     f" {say_number(best.high)} {unit}, nine in ten.")  # fmt: skip
     if best.share_without > SHAKY:
-        told.append(f"In {best.share_without:.0%} of the lives that fit the data no age is best.")
+        told.append(f"In {say_share(best.share_without)} of the lives that fit the data no age is best.")
     return told
 
 
@@ -164,7 +165,7 @@ def _unchanged(best: Optimum, reasons: list[str], standing: Standing, unit: str)
     """Nothing to set: it saves too little, or safety holds what stands."""
     if not np.isfinite(best.age) or best.saving < LEAST_SAVING:
         if np.isfinite(best.age):
-            reasons.append(f"A plan that saves less than {LEAST_SAVING:.0%} is not worth its trouble.")
+            reasons.append(f"A plan that saves less than {say_share(LEAST_SAVING)} is not worth its trouble.")
         return _stay(reasons, standing, unit, best)
     headline = (
         f"Leave it at {standing.ceiling:,.0f} {unit}: on a part that safety hangs on a limit is never lengthened."

@@ -4,6 +4,7 @@ Factors are exact by definition (NIST SP 811 Appendix B): the inch 25.4 mm, the 
 9.80665 m/s2. The float functions take one number or an array.
 """
 
+import re
 from decimal import Decimal
 from fractions import Fraction
 from typing import TypeVar
@@ -117,6 +118,12 @@ def say_distance(km: float, unit: str = "km") -> str:
     """Return '5,480 km' or '3,405 mi': whole units, thousands apart."""
     shown = miles_from_km(km) if unit == "mi" else km
     return f"{say_number(round(shown), ',')} {unit}"
+
+
+def say_share(share: float, digits: int = 0) -> str:
+    """Return '84 %', or with digits=1 '93.5 %' where it is not round: a share of 1 in per cent."""
+    text = say_number(share * 100, f".{digits}f")
+    return (re.sub(r"\D0$", "", text) if digits else text) + " %"
 
 
 def say_pressure(kpa: float, unit: str = "bar") -> str:

@@ -14,6 +14,7 @@ from scipy.special import gammainc, gammaln
 
 from services.life_data.counts import BadCounts, check_life
 from services.life_data.warning import expected_failures, likely_range, most_with, spread_of_expected
+from services.units import say_share
 
 RUN_AND_INSPECT = "no optimum: run it and inspect"
 FLAT = 0.05  # costs within this share of the lowest are as good (common practice, no source)
@@ -162,7 +163,7 @@ def propose_interval(
     if shape_low <= 1.0 or not np.isfinite(found.age):
         return _stay(RUN_AND_INSPECT + ".", unit, makers_limit, safety_critical)
     if found.saving < LEAST_SAVING:
-        words = f"Replacing by age would save only {found.saving:.0%}: {RUN_AND_INSPECT}."
+        words = f"Replacing by age would save only {say_share(found.saving)}: {RUN_AND_INSPECT}."
         return _stay(words, unit, makers_limit, safety_critical)
     best = _round(found.age)
     limits = [limit for limit in (makers_limit, now) if limit is not None]
@@ -172,7 +173,7 @@ def propose_interval(
         )
     words = (
         f"Replace at {best:,.0f} {unit} (anything from {_round(found.flat_from):,.0f} to {_round(found.flat_until):,.0f}"
-        f" costs about the same): saves about {found.saving:.0%} against running to failure."
+        f" costs about the same): saves about {say_share(found.saving)} against running to failure."
     )
     if makers_limit is not None and best > makers_limit:
         words += f" The maker says {makers_limit:,.0f} {unit}: ask before going beyond it."

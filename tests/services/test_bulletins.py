@@ -121,12 +121,12 @@ def test_completion_of_a_bulletin():  # worked by hand: 46 affected, 41 correcte
     assert told.affected == 46
     assert round(100 * told.completion, 2) == 93.48
     assert round(100 * told.corrected, 2) == 89.13
-    assert told.words() == "43 of 46 done (93.5%), 89.1% corrected; 45 of 46 owners can be told directly."
+    assert told.words() == "43 of 46 done (93.5 %), 89.1 % corrected; 45 of 46 owners can be told directly."
 
 
 def test_a_share_of_owners_too_low_for_direct_notice_is_said():
     words = Progress({"affected": 3}, contactable=2, owners=3).words()
-    assert words.endswith("below the 95% that direct notice needs: look for the others.")
+    assert words.endswith("below the 95 % that direct notice needs: look for the others.")
 
 
 def test_a_bulletin_that_touches_nothing_is_complete():

@@ -30,7 +30,7 @@ def test_a_worn_out_part_is_replaced_at_the_cheapest_age():
     assert found.best.age == pytest.approx(493.0469576, rel=1e-7)
     assert found.interval == 490
     assert found.headline == "Replace at 490 km."
-    assert any("39% less than running to failure" in reason for reason in found.reasons)
+    assert any("39 % less than running to failure" in reason for reason in found.reasons)
     assert any("5 times a planned change" in reason for reason in found.reasons)
 
 

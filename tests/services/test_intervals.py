@@ -238,7 +238,7 @@ def test_before_the_first_time_the_sentence_tells_the_break_in():
 
 
 def test_hard_use_is_named():
-    assert "every 3,750 km or 12 months (distance shortened to 75% for hard use)" in told(severity=0.75)
+    assert "every 3,750 km or 12 months (distance shortened to 75 % for hard use)" in told(severity=0.75)
 
 
 def test_an_unknown_distance_is_called_unknown():

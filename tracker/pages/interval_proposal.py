@@ -14,6 +14,7 @@ from services.interval_proposal import BadCosts, Costs, IntervalProposal, Standi
 from services.kinds.renewal import is_safety_critical, renewal_of
 from services.review.found import METRICS
 from services.review.shown import costs_of
+from services.units import say_share
 from tracker.actions.interval_proposals import FIRST, accept_interval
 from tracker.models import PartType, ServiceInterval
 from tracker.pages import fields
@@ -125,7 +126,7 @@ def _why(found: PartReview, told: IntervalProposal | None) -> str:
     until = f" until {say_date(found.stand.done.until)}" if found.stand.done else ""
     return (
         f"Failure review{until}: {found.counts.failed} of {found.counts.parts} failed, they wear out; renewing at"
-        f" {told.interval:,.0f} {METRICS[found.metric]} saves about {told.best.saving:.0%}."
+        f" {told.interval:,.0f} {METRICS[found.metric]} saves about {say_share(told.best.saving)}."
     )
 
 

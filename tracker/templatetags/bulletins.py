@@ -9,6 +9,7 @@ from django.utils.safestring import mark_safe
 
 from services.bulletin_words import SEVERITY_SHAPES, STATE_SHAPES, STATE_WORDS
 from services.bulletins import DONE
+from services.units import say_share
 from tracker.models import Bulletin, BulletinPart
 from tracker.queries.bulletin_pages import places_on
 from tracker.queries.bulletins import of_trike
@@ -32,7 +33,7 @@ def severity(row: Bulletin) -> str:
 @register.simple_tag
 def share(value: float) -> str:
     """A share in per cent, one decimal where it is not round: '93.5 %', '100 %'."""
-    return f"{value * 100:.1f}".removesuffix(".0") + " %"
+    return say_share(value, 1)
 
 
 @register.simple_tag

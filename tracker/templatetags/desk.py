@@ -13,7 +13,7 @@ from services.due_words import say_date
 from services.failures import CAUSES, FOUND, MODES
 from services.language import LANGUAGES, known, say
 from services.positions import POSITIONS
-from services.units import say_distance, say_pressure
+from services.units import say_distance, say_pressure, say_share
 
 register = template.Library()
 
@@ -40,7 +40,7 @@ def hours(minutes: float | None) -> str:
 @register.filter
 def percent(share: float | None) -> str:
     """A share as '80 %'."""
-    return "" if share is None else f"{share:.0%}".replace("%", " %")
+    return "" if share is None else say_share(share)
 
 
 @register.filter

@@ -108,7 +108,7 @@ def test_a_worn_out_part_gets_an_interval_in_two_digits():
     told = propose_interval(worn(), shape_low=1.6)
     assert told.interval == 490.0
     assert told.words.startswith("Replace at 490 km (anything from 3")
-    assert told.words.endswith("saves about 39% against running to failure.")
+    assert told.words.endswith("saves about 39 % against running to failure.")
 
 
 def test_a_shape_that_may_be_one_gets_no_interval():
