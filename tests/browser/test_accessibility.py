@@ -27,15 +27,19 @@ def faults(page) -> list[str]:
     ]
 
 
-def test_every_page_of_the_desk(transactional_db, desk, everyone, ids):  # noqa: F811
+PAGES = [name for name in (*ALL_PAGES, *WRITER_PAGES, *RULER_PAGES) if name not in PAPERS]
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("part", range(3))  # parts that a run spreads over its workers
+def test_every_page_of_the_desk(transactional_db, desk, everyone, ids, part, width):  # noqa: F811
     bad = {}
-    for width in (1280, 390):
-        desk.set_viewport_size({"width": width, "height": 900})
-        for name in [name for name in (*ALL_PAGES, *WRITER_PAGES, *RULER_PAGES) if name not in PAPERS]:
-            answer = desk.goto(address_of(name, ids))
-            assert answer.status == 200, name
-            if found := faults(desk):
-                bad[name, width] = found
+    desk.set_viewport_size({"width": width, "height": 900})
+    for name in PAGES[part::3]:
+        answer = desk.goto(address_of(name, ids))
+        assert answer.status == 200, name
+        if found := faults(desk):
+            bad[name] = found
     assert bad == {}
 
 

@@ -5,6 +5,7 @@ from datetime import timedelta
 from urllib.parse import urljoin
 
 import pytest
+from django.contrib.auth.models import Group
 from django.utils import timezone
 
 from tests import factories as make
@@ -174,6 +175,25 @@ def test_an_owner_hands_the_trike_on_and_takes_their_data_along(phone):
     phone.tap("text=Tell the workshop")
     phone.wait_for_url("**/o/?said=handed")
     assert OutboxMessage.objects.filter(kind="hand_on").exists()
+
+
+def test_an_owner_asks_to_be_erased_and_an_admin_does_it(phone, desk, mechanic, trike):
+    phone.click("text=Erase my data")
+    see(phone, "erase")
+    phone.click("text=Ask the workshop to erase my data")
+    assert "answers you within a month" in phone.inner_text(".said")
+    mechanic.groups.add(Group.objects.get_or_create(name="admin")[0])
+    desk.goto("/")
+    desk.click("text=Maud Pettersson >> nth=0")
+    desk.click("text=See what goes")
+    desk.check("text=It is this person who asked")
+    desk.check("text=Nothing obliges us to keep it")
+    desk.click("text=Erase for good")
+    desk.wait_for_selector("text=What stays has no name")
+    look(desk, "erased")
+    assert not Owner.objects.filter(name="Maud Pettersson").exists()
+    phone.reload()
+    assert "Ask for a new link" in phone.inner_text("main")
 
 
 def test_an_owner_stops_the_reminders(phone):
