@@ -52,8 +52,8 @@ PROMISES = (
     ),
     Promise(
         "R17", "a safety notice to 1,000 owners: all written to within a minute, the others listed, never released alone",
-        "tests/bulletins/test_many_owners.py::test_every_owner_with_an_address_is_written_to_once",
-        "tests.scores safety [--redis] [--postgres]",
+        ".ci/run: tests.scores safety --redis --postgres",
+        "the same, and tests.scores safety (SQLite and the ticker)",
     ),
     Promise(
         "R18", "one-click stop without cookie, looks of mail scanners, forged tokens",
