@@ -245,6 +245,17 @@ def test_what_a_larger_service_includes_stands_under_it(long_letter):
     assert f"* {smaller.title}" not in text
 
 
+def test_what_comes_along_with_a_larger_service_brings_no_cautions_of_its_own(long_letter):
+    larger = next(t for t in all_tasks() if t.includes and t.safety and not t.owner_can and t.code not in AFTER)
+    smaller = next(
+        t for t in map(task_of, larger.includes)
+        if t.safety and not t.owner_can and not set(kind_of_task(t.code).cautions) <= set(kind_of_task(larger.code).cautions)
+    )  # fmt: skip
+    text = text_of(long_letter(larger, smaller))
+    assert all(f"Caution: {caution}" in text for caution in kind_of_task(larger.code).cautions)
+    assert set(re.findall(r"Caution: (.+)", text)) == set(kind_of_task(larger.code).cautions)
+
+
 def test_a_long_letter_says_the_same_in_both_parts(long_letter):
     mail = long_letter(*SINGLE[:12])
     body = html_of(mail).split("<body>")[1]

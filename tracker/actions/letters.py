@@ -116,7 +116,8 @@ def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str,
     """Return everything both parts of the letter say.
 
     A few tasks are told whole. Of more, each gets a line, and the trike's page tells why. Each caution stands there once:
-    beside what owners do themselves, below what the workshop does.
+    beside what owners do themselves, below what the workshop does. What comes along with a larger service brings none here:
+    owners do not do it, and its cautions stand on the trike's page.
     """
     work, own = entries_of(view.work), own_cards(entries_of(view.own), view.own)
     beside = {caution for card in own for caution in card.cautions}
@@ -126,7 +127,7 @@ def words_of(message: OutboxMessage, view: OwnerView, links: Links) -> dict[str,
         "work": work,
         "own": own,
         "whole": len(work) + len(own) <= TOLD_WHOLE,
-        "cautions": list(dict.fromkeys(c for task in view.work for c in task.cautions if c not in beside)),
+        "cautions": list(dict.fromkeys(c for entry in work for c in entry.task.cautions if c not in beside)),
         "stage": stage_word(message.stage),
         "subject": subject_of(message, view),
         "visit_on": say_date(view.visit.planned_on) if view.visit else "",
