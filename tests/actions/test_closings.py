@@ -83,7 +83,7 @@ def test_a_request_for_a_closed_day_can_be_declined_and_another_day_offered():
 def test_a_proposed_day_that_has_closed_since_is_not_suggested_to_its_owner():
     link = linked()
     assert standing(link.trike_id, link.trike.visits.get(), TODAY).suggested == TUESDAY
-    close(TUESDAY)
+    make.ClosingFactory(first=TUESDAY, last=TUESDAY)  # and the plan has not followed
     stands = standing(link.trike_id, link.trike.visits.get(), TODAY)
     assert stands.suggested is None
     assert TUESDAY not in (*stands.near, *stands.others)

@@ -32,12 +32,15 @@ def forget_plans() -> None:
         model.objects.all().delete()
 
 
-def test_a_visit_planned_on_a_day_that_closes_moves_at_the_next_sweep_though_by_a_day_only():
+def test_a_visit_planned_on_a_day_that_closes_moves_at_once_though_by_a_day_only_and_stays_there():
     trike = trike_with(some_task(safety=False))
     before = visit_of(trike, DUE - days(10))
     close(before.planned_on, now=DUE - days(10))
-    run_sweep(now=DUE - days(9))
     after = Visit.objects.get(pk=before.pk)
+    run_sweep(now=DUE - days(9))
+    assert Visit.objects.values("pk", "planned_on", "sequence").get() == {
+        "pk": before.pk, "planned_on": after.planned_on, "sequence": after.sequence,
+    }  # fmt: skip
     assert after.planned_on != before.planned_on
     assert abs(after.planned_on - before.planned_on) < timedelta(days=7)
     assert after.sequence == before.sequence + 1  # a subscribed calendar takes it over

@@ -1,13 +1,16 @@
-"""Days on which the workshop is closed: entered and taken back by the desk. What is planned moves with the next sweep."""
+"""Days on which the workshop is closed: entered and taken back by the desk. What is proposed on one of them moves at once."""
 
 from datetime import date, datetime, timedelta
 
 from services.due_words import say_date
 from services.identity import clean_text
 from tracker.actions.refusals import Conflict, FieldInvalid, Invalid, WrongState
+from tracker.actions.reminder_visits import plan_visits
+from tracker.actions.steps import lock_trikes
 from tracker.actions.transactions import action
-from tracker.models import Closing, User
+from tracker.models import Closing, User, Visit
 from tracker.queries.clock import local_date
+from tracker.queries.reminders import due_lines_by_trike
 
 MOST_DAYS = 366
 MOST_AHEAD = timedelta(days=3 * 366)
@@ -24,8 +27,8 @@ class AlreadyClosed(Conflict):
 def add_closing(*, first: date, last: date | None = None, reason: str = "", by: User | None, now: datetime) -> Closing:
     """Close the workshop from `first` to `last`, both included; without `last` for one day.
 
-    Days agreed with owners stay as they are: whoever closes rings them (queries.closing_list). Raises FieldInvalid,
-    AlreadyClosed, BadText.
+    What was proposed on one of these days moves; days agreed with owners stay as they are: whoever closes rings them
+    (queries.closing_list). Raises FieldInvalid, AlreadyClosed, BadText.
     """
     last = last or first
     _check_days(first, last, local_date(now))
@@ -35,9 +38,14 @@ def add_closing(*, first: date, last: date | None = None, reason: str = "", by: 
             f"{said(other)} is entered already.", field="first", remedy="Leave those days out, or remove that entry first.",
             closing=other.pk,
         )  # fmt: skip
-    return Closing.objects.create(
+    proposed = Visit.objects.filter(state=Visit.State.OPEN, planned_on__range=(first, last))
+    ids = lock_trikes(proposed.values_list("trike_id", flat=True))
+    closing = Closing.objects.create(
         first=first, last=last, reason=clean_text(reason, MOST_WORDS).strip(), entered_by=by, entered_at=now
     )
+    if ids:  # an owner looks at the page or the calendar before the night's sweep
+        plan_visits(ids, due_lines_by_trike(ids), now)
+    return closing
 
 
 def _check_days(first: date, last: date, today: date) -> None:
