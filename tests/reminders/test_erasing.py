@@ -22,6 +22,7 @@ from tracker.actions.outbox import dispatch_one
 from tracker.actions.owner_links import LinkGone, open_link
 from tracker.actions.owners import change_owner
 from tracker.actions.passing import pass_on
+from tracker.actions.posting import Letter
 from tracker.actions.refusals import Invalid, StaleVersion, WrongState
 from tracker.actions.reminders import run_sweep
 from tracker.actions.steps import draft_of, write_logs
@@ -123,6 +124,17 @@ def test_nothing_in_the_database_or_the_folders_says_who_they_were(
     assert list(photo_folder.iterdir()) == []
     assert not ReadingPhoto.objects.exists()
     assert not OwnerLink.objects.filter(owner=owner).exists()
+
+
+def test_a_letter_whose_dispatcher_died_after_the_folder_kept_it_goes_too(
+    owner, folder, django_capture_on_commit_callbacks
+):
+    row = make.OutboxMessageFactory(owner=owner, state="unknown")
+    FolderChannel(folder).send(Letter(message_id=row.message_id, sender="a", recipient="b", content=b"Quillfeather"))
+    assert len(list(folder.iterdir())) == 1
+    with django_capture_on_commit_callbacks(execute=True):
+        erase(owner)
+    assert list(folder.iterdir()) == []
 
 
 def test_the_machine_keeps_its_record_and_every_chain_verifies(trike, owner):

@@ -15,6 +15,7 @@ from django.db.models import F
 from services.language import ENGLISH
 from tracker.actions.bulletin_notices import SAFETY, follow_letter
 from tracker.actions.mail_files import remove_letters
+from tracker.actions.posting import file_name_of
 from tracker.actions.reading_photo_steps import forget_reading_photos
 from tracker.actions.refusals import Invalid, StaleVersion, WrongState
 from tracker.actions.steps import LogDraft, draft_of, lock_trikes, refresh_due, write_logs
@@ -77,8 +78,7 @@ def erase_owner(*, owner_id: int, version: int | None = None, by: User | None, n
         raise StaleVersion(
             "Somebody else changed this owner in the meantime.", field="version", remedy="Look once more, then erase."
         )
-    if owner.messages.filter(state=State.SENDING, lease_until__gte=now).exists():
-        raise WrongState("A mail to them is on its way.", field="id", remedy="Try again in a minute.")
+    _hold_mails(owner, now)
     theirs = list(owned.order_by("trike_id"))
     _end_mails(owner, now)
     drafts = [_end_ownership(row, now, by) for row in theirs]
@@ -102,11 +102,19 @@ def _held(owner_id: int) -> Owner:
     return owner
 
 
+def _hold_mails(owner: Owner, now: datetime) -> None:
+    """Let no dispatcher take another letter to them. Raises WrongState while one has."""
+    unsent = owner.messages.exclude(state=State.SENT).select_for_update(of=("self",)).order_by("pk")
+    if any(message.state == State.SENDING and message.lease_until >= now for message in unsent):
+        raise WrongState("A mail to them is on its way.", field="id", remedy="Try again in a minute.")
+
+
 def _end_mails(owner: Owner, now: datetime) -> None:
     """What waits does not go out; of what went out the day and the kind stay, and no word."""
     for message in owner.messages.filter(kind=SAFETY, state__in=[State.WAITING, State.UNKNOWN]):
         follow_letter(message, reached=False, now=now)
-    names = list(owner.messages.exclude(file_name="").values_list("file_name", flat=True))
+    # by its Message-ID: of a letter whose dispatcher died the row does not know that a folder kept it
+    names = [file_name_of(text) for text in owner.messages.values_list("message_id", flat=True)]
     transaction.on_commit(lambda: remove_letters(names))
     owner.messages.exclude(state=State.SENT).update(state=State.DROPPED)
     owner.messages.update(payload={}, file_name="", bounce_note="", last_error="")

@@ -53,6 +53,12 @@ class Channel(Protocol):
 # The name of a letter, and where it comes back to
 
 
+def file_name_of(message_id: str) -> str:
+    """Return under which name a folder keeps a letter: letters, digits and dashes of what stands before the @."""
+    local = message_id.strip("<>").partition("@")[0]
+    return "".join(char for char in local if char.isalnum() or char == "-")[:80] + ".eml"
+
+
 def new_message_id() -> str:
     """Return a Message-ID that no other letter has (RFC 5322 section 3.6.4)."""
     return message_id_of(str(uuid.uuid4()))

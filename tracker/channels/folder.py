@@ -4,7 +4,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracker.actions.posting import Delivery, Letter, Outcome
+from tracker.actions.posting import Delivery, Letter, Outcome, file_name_of
 
 
 @dataclass(frozen=True)
@@ -24,9 +24,3 @@ class FolderChannel:
         except OSError as error:
             return Delivery(Outcome.LATER, f"The mail folder cannot be written: {error.strerror}.")
         return Delivery(Outcome.SENT, file_name=name)
-
-
-def file_name_of(message_id: str) -> str:
-    """Return a safe file name for a Message-ID: letters, digits and dashes of what stands before the @."""
-    local = message_id.strip("<>").partition("@")[0]
-    return "".join(char for char in local if char.isalnum() or char == "-")[:80] + ".eml"
