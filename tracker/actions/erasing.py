@@ -94,7 +94,7 @@ def erase_owner(*, owner_id: int, version: int | None = None, by: User | None, n
 
 
 def _held(owner_id: int) -> Owner:
-    owner = Owner.objects.select_for_update(of=("self",)).filter(pk=owner_id).first()
+    owner = Owner.objects.select_for_update(of=("self",), no_key=True).filter(pk=owner_id).first()
     if owner is None:
         raise Invalid("There is no such owner.", field="id", remedy="Look them up again.")
     if owner.erased_at is not None:
@@ -103,9 +103,14 @@ def _held(owner_id: int) -> Owner:
 
 
 def _hold_mails(owner: Owner, now: datetime) -> None:
-    """Let no dispatcher take another letter to them. Raises WrongState while one has."""
-    unsent = owner.messages.exclude(state=State.SENT).select_for_update(of=("self",)).order_by("pk")
-    if any(message.state == State.SENDING and message.lease_until >= now for message in unsent):
+    """Let no dispatcher take another letter to them. Raises WrongState while one has.
+
+    It waits for none: a dispatcher holds its letter before it asks for the trike, which is held here already.
+    """
+    unsent = owner.messages.exclude(state=State.SENT).order_by("pk")
+    held = list(unsent.select_for_update(of=("self",), skip_locked=True))  # as they stand now that they are held
+    under_way = any(message.state == State.SENDING and message.lease_until >= now for message in held)
+    if under_way or {message.pk for message in held} != set(unsent.values_list("pk", flat=True)):
         raise WrongState("A mail to them is on its way.", field="id", remedy="Try again in a minute.")
 
 

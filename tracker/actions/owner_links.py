@@ -53,7 +53,7 @@ def stop_reminders(*, link: OwnerLink, now: datetime) -> Owner:
 @action
 def resume_reminders(*, link: OwnerLink, now: datetime) -> Owner:
     """Let reminders go out again: the owner's own word, so it also counts as agreement, with its time and source."""
-    owner = Owner.objects.select_for_update(of=("self",)).get(pk=link.owner_id)
+    owner = Owner.objects.select_for_update(of=("self",), no_key=True).get(pk=link.owner_id)
     if not owner.reminders_agreed:
         owner.reminders_agreed, owner.agreed_at, owner.agreed_source = True, now, "owner page"
     owner.stopped_at = None

@@ -14,7 +14,7 @@ from services.hemisphere import is_southern
 from services.identity import clean_text, fold_name
 from services.language import LANGUAGES
 from tracker.actions.refusals import BadAddress, FieldInvalid, NotEnough, UnknownTimeZone, WrongState
-from tracker.actions.steps import lock_version, only_these, refresh_due
+from tracker.actions.steps import lock_trikes, lock_version, only_these, refresh_due
 from tracker.actions.transactions import action
 from tracker.models import Owner, Ownership, User
 
@@ -49,6 +49,8 @@ def change_owner(
 
     Who moves to the other half of the earth rides by other seasons: the due lines follow at once.
     """
+    owned = Ownership.objects.filter(owner_id=owner_id, until__isnull=True)
+    lock_trikes(owned.values_list("trike_id", flat=True))  # before the owner, as whoever passes a trike on
     owner = lock_version(Owner, owner_id, version)
     only_these(changes, OWNER_CHANGES)
     if owner.erased_at is not None:
@@ -58,7 +60,6 @@ def change_owner(
     owner.version += 1
     owner.save()
     if is_southern(owner.time_zone) is not was_southern:
-        owned = Ownership.objects.filter(owner=owner, until__isnull=True)
         refresh_due(owned.values_list("trike_id", flat=True), now)
     return owner
 

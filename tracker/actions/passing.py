@@ -33,7 +33,7 @@ def pass_on(
     """
     trike = lock_version(Trike, trike_id, version)
     _check_passable(trike)
-    owner = Owner.objects.select_for_update(of=("self",)).filter(pk=owner_id).first()
+    owner = Owner.objects.select_for_update(of=("self",), no_key=True).filter(pk=owner_id).first()
     if owner is None or owner.erased_at is not None:
         raise Invalid("There is no such owner.", field="owner", remedy="Add the owner first.")
     present = Ownership.objects.filter(trike=trike, until__isnull=True).first()

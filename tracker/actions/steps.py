@@ -139,7 +139,8 @@ def lock_version(model: type, pk: int, version: int | None) -> Any:
     """Return the row locked; raise StaleVersion if it is not at `version` any more, Invalid if it does not exist."""
     if model is Trike:
         lock_trikes([pk])
-    row = model.objects.select_for_update(of=("self",)).filter(pk=pk).first()
+    # no_key: its key stays, so that a row which points to it (a letter's link to its owner) can be written meanwhile
+    row = model.objects.select_for_update(of=("self",), no_key=True).filter(pk=pk).first()
     if row is None:
         raise Invalid(f"There is no such {model._meta.verbose_name}.", field="id", remedy="Look it up again.")
     if version is not None and row.version != version:
