@@ -178,7 +178,8 @@ def test_an_owner_hands_the_trike_on_and_takes_their_data_along(phone):
 
 
 def test_an_owner_asks_to_be_erased_and_an_admin_does_it(phone, desk, mechanic, trike):
-    phone.click("text=Erase my data")
+    with phone.expect_navigation():
+        phone.click("text=Erase my data")
     see(phone, "erase")
     phone.click("text=Ask the workshop to erase my data")
     assert "answers you within a month" in phone.inner_text(".said")

@@ -62,8 +62,8 @@ def test_a_trike_passes_on_by_keyboard_alone(desk, trike):
     tab_to(desk, "input[name=agreed]")
     desk.keyboard.press("Space")
     tab_to(desk, "button.main-act")
-    desk.keyboard.press("Enter")
-    desk.wait_for_load_state()
+    with desk.expect_navigation():
+        desk.keyboard.press("Enter")
     assert desk.is_checked("input[name=agreed]")  # what was typed is kept
     looked_at(desk, "refused")
     desk.fill("input[name=agreed_source]", "by telephone")

@@ -92,8 +92,8 @@ def sign(desk) -> None:
     if not desk.is_visible("input[name=password]"):
         desk.click("summary:has-text('assword')")
     desk.fill("input[name=password]", "spoke-and-hub-9")
-    desk.press("input[name=password]", "Enter")
-    desk.wait_for_load_state()
+    with desk.expect_navigation():
+        desk.press("input[name=password]", "Enter")
 
 
 def test_the_checklist_is_answered_and_signed_by_keyboard_alone(desk, card):

@@ -87,8 +87,8 @@ def test_a_new_review_is_asked_for_by_keyboard(reviewer, known):
         reviewer.keyboard.press("Tab")
         if reviewer.evaluate("document.activeElement.textContent") == "Reckon now":
             break
-    reviewer.keyboard.press("Enter")
-    reviewer.wait_for_load_state()
+    with reviewer.expect_navigation():
+        reviewer.keyboard.press("Enter")
     assert "waiting to be reckoned" in reviewer.inner_text("main")
     looked_at(reviewer, "asked")
 
@@ -113,8 +113,8 @@ class Counted:
 
     def click(self, selector: str) -> None:
         self.inputs += 1
-        self.page.click(selector)
-        self.page.wait_for_load_state()
+        with self.page.expect_navigation():
+            self.page.click(selector)
 
     def fill(self, selector: str, value: str) -> None:
         self.inputs += 1

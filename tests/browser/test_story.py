@@ -75,8 +75,8 @@ def upload_the_files(desk) -> None:
         desk.wait_for_url("**/imports/*/")
         let_the_worker_work(desk)
         look(desk, f"import-{name.partition('.')[0]}")
-        desk.click("button:has-text('Write ')")
-        desk.wait_for_load_state()
+        with desk.expect_navigation():
+            desk.click("button:has-text('Write ')")
         let_the_worker_work(desk)
         assert "rows written" in desk.inner_text("main")
     assert Trike.objects.filter(state="delivered").count() == 240
@@ -133,8 +133,8 @@ def due_days(trike: Trike) -> dict:
 def open_from_the_due_list(desk, trike: Trike) -> None:
     desk.goto("/due/?window=all")
     desk.fill("#due_q", trike.frame_serial)
-    desk.press("#due_q", "Enter")
-    desk.wait_for_load_state()
+    with desk.expect_navigation():
+        desk.press("#due_q", "Enter")
     desk.click(f"a:has-text('{trike.frame_serial}') >> nth=0")
     desk.wait_for_url("**/trikes/**")
     look(desk, "trike")
@@ -203,8 +203,8 @@ def sign(desk) -> None:
     desk.wait_for_url("**/sign/")
     look(desk, "card-sign")
     desk.fill("input[name=password]", "spoke-and-hub-9")
-    desk.click("button:has-text('Sign as')")
-    desk.wait_for_load_state()
+    with desk.expect_navigation():
+        desk.click("button:has-text('Sign as')")
     assert JobCard.objects.get(complaint__startswith="Less range").state == "signed"
     look(desk, "card-signed")
 
