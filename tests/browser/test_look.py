@@ -124,7 +124,7 @@ def test_a_part_leads_to_its_row(desk, trike):
     desk.goto(f"/trikes/{trike.pk}/")
     desk.locator(f"{VISIBLE}[href='#part-chain']").focus()
     desk.keyboard.press("Enter")
-    assert desk.url.endswith("#part-chain")
+    desk.wait_for_url("**#part-chain")
     assert desk.locator("#part-chain").evaluate("row => row.matches(':target')")
 
 
@@ -157,6 +157,6 @@ def test_the_buttons_under_more_open_by_keyboard(desk, trike):
     desk.goto(f"/trikes/{trike.pk}/")
     desk.focus(".ways > summary")
     desk.keyboard.press("Enter")
-    assert desk.is_visible("text=Report a crash")
+    desk.wait_for_selector("text=Report a crash")
     assert faults(desk) == []
     look(desk, "trike-more")
