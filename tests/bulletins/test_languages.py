@@ -177,6 +177,8 @@ def test_over_the_api_texts_are_written_and_read(shock):
     assert made.json()["texts"] == [
         {"language": "de", "title": GERMAN["title"], "hazard": "", "stop_riding": "", "remedy": GERMAN["remedy"]}
     ]
+    twice = person("reviewer").post("bulletins", body | {"texts": body["texts"] * 2}, Idempotency_Key="b-3")
+    assert (twice.status_code, twice.json()["errors"][0]["pointer"]) == (422, "/texts")
     bad = person("reviewer").post(
         "bulletins", body | {"texts": [{"language": "fr", "title": "x"}]}, Idempotency_Key="b-2"
     )

@@ -25,12 +25,14 @@ from tracker.models import (
     Appointment,
     BulletinNotice,
     IdempotencyRecord,
+    ImportBatch,
     ImportRow,
     OutboxMessage,
     Owner,
     OwnerLink,
     Ownership,
     ReadingPhoto,
+    Trike,
     User,
 )
 from tracker.queries.clock import local_date
@@ -89,7 +91,7 @@ def erase_owner(*, owner_id: int, version: int | None = None, by: User | None, n
     _erase_copies(owner)
     _blank(owner, now)
     write_logs(drafts, now)
-    refresh_due(trikes, now)  # the riding of a fleet of one mean season from here on
+    refresh_due(trikes, now)  # seasons go by the workshop from here on, no more by where they live
     return owner
 
 
@@ -131,7 +133,7 @@ def _end_ownership(owned: Ownership, now: datetime, by: User | None) -> LogDraft
     owned.until = max(local_date(now), owned.since)
     owned.save(update_fields=["until"])
     drop_visit(owned.trike_id, now)
-    type(owned.trike).objects.filter(pk=owned.trike_id).update(version=F("version") + 1)
+    Trike.objects.filter(pk=owned.trike_id).update(version=F("version") + 1)
     body = {"ownership": owned.pk, "until": owned.until.isoformat()}
     return draft_of(owned.trike_id, "owner_erased", now, by, "desk", body)
 
@@ -143,9 +145,7 @@ def _erase_copies(owner: Owner) -> None:
         row.raw |= {name: "" for name in IN_FILES if name in row.raw}
         row.message = "" if row.field in IN_FILES else row.message
     ImportRow.objects.bulk_update(rows, ["raw", "message"], batch_size=200)
-    for batch in {row.batch for row in rows}:
-        batch.content = b""
-        batch.save(update_fields=["content"])
+    ImportBatch.objects.filter(pk__in={row.batch_id for row in rows}).update(content=b"")
     IdempotencyRecord.objects.filter(body__name=owner.name).delete()
     entries = AdminEntry.objects.filter(content_type=ContentType.objects.get_for_model(Owner), object_id=str(owner.pk))
     entries.update(object_repr=NAME, change_message="")

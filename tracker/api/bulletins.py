@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from services.bulletins import STATES
 from services.language import ENGLISH, LANGUAGES
 from tracker.actions import bulletins as actions
+from tracker.actions.refusals import FieldInvalid
 from tracker.http.etags import demanded_version
 from tracker.http.fields import Body, Choice, Day, Id, Moment, Number, Shown, Text, Whole, YesNo
 from tracker.http.filters import IdFilter, SerialFilter, YesNoFilter
@@ -244,6 +245,8 @@ def _values(body: dict[str, Any]) -> dict[str, Any]:
         values["serials"] = [(one["first"], one["last"]) for one in body["serials"]]
     if "texts" in body:
         values["texts"] = {one["language"]: one for one in body["texts"]}
+        if len(values["texts"]) < len(body["texts"]):
+            raise FieldInvalid("A language stands there twice.", field="texts", remedy="Say each language once.")
     return values
 
 

@@ -42,11 +42,7 @@ def answer_by(owner: Owner) -> datetime | None:
 
 def imported_rows(owner: Owner) -> list[ImportRow]:
     """Return the rows of delivery files that name this owner as they are named on record, or by their address."""
-    rows = (
-        ImportRow.objects.filter(batch__kind=ImportBatch.Kind.DELIVERIES)
-        .select_related("batch")
-        .defer("batch__content")
-    )
+    rows = ImportRow.objects.filter(batch__kind=ImportBatch.Kind.DELIVERIES)
     name, address = fold_name(owner.name), owner.email.casefold()
     return [row for row in rows.iterator(chunk_size=500) if _names(row, name, address)]
 
