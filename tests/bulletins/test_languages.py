@@ -167,6 +167,29 @@ def test_the_form_keeps_both_languages_and_shows_a_refusal_beside_its_field(shoc
     assert GERMAN["hazard"] in reviewer.get(f"{whole['Location']}change/").content.decode()
 
 
+def test_who_is_overtaken_sees_the_german_that_stands_beside_their_own(shock, writer):
+    row = draft(in_german(shock), writer)
+    reviewer = logged_in("reviewer")
+    page = f"/bulletins/{row.pk}/change/"
+    sent = {
+        "part_types": shock.pk, "title": row.title, "severity": "stop", "hazard": row.hazard, "version": row.version,
+        "stop_riding": row.stop_riding, "remedy": row.remedy, "minutes": 30, "save": 1,
+        **{f"{name}_de": text for name, text in GERMAN.items()},
+    }  # fmt: skip
+    write_bulletin(
+        values={"texts": {"de": GERMAN | {"hazard": "Er platzt."}}},
+        bulletin_id=row.pk,
+        version=None,
+        by=writer,
+        now=NOW,
+    )
+    answer = reviewer.post(page, sent)
+    assert answer.status_code == 409
+    assert "What can happen (Deutsch)" in answer.content.decode()
+    assert "Er platzt." in answer.content.decode()
+    assert BulletinText.objects.get().hazard == "Er platzt."
+
+
 def test_over_the_api_texts_are_written_and_read(shock):
     body = {
         "title": "The shock can burst", "part_types": [shock.pk], "severity": "recommended", "remedy": "We swap it.",

@@ -39,7 +39,8 @@ def add_closing(*, first: date, last: date | None = None, reason: str = "", by: 
             closing=other.pk,
         )  # fmt: skip
     proposed = Visit.objects.filter(state=Visit.State.OPEN, planned_on__range=(first, last))
-    ids = lock_trikes(proposed.values_list("trike_id", flat=True))
+    ids = list(proposed.values_list("trike_id", flat=True))
+    lock_trikes(ids)
     closing = Closing.objects.create(
         first=first, last=last, reason=clean_text(reason, MOST_WORDS).strip(), entered_by=by, entered_at=now
     )

@@ -10,18 +10,13 @@ from services.bulletin_words import listed, ranges_typed, serial_ranges
 from services.bulletins import Scope, fold_mark
 from services.errors import Refusal
 from services.language import ENGLISH, LANGUAGES
+from tracker.actions.bulletins import FOR_OWNERS
 from tracker.models import Bulletin, PartType
 from tracker.pages import fields
 from tracker.pages.answers import sentence
 
 KEPT = ("title", "severity", "is_hazard", "hazard", "stop_riding", "remedy", "work", "minutes", "deadline_on", "deadline_km",
         "every_months", "every_km", "made_from", "made_until", "note")  # fmt: skip
-OWNERS_READ = {
-    "title": ("What it is about", 120, 1),
-    "hazard": ("What can happen", 2000, 3),
-    "stop_riding": ("Until then", 400, 2),
-    "remedy": ("What we do about it", 2000, 3),
-}  # label, length, rows
 OTHERS = {code: name for code, name in LANGUAGES.items() if code != ENGLISH}
 COMPARED = [*KEPT]
 MINUTES = 30
@@ -65,12 +60,23 @@ class BulletinForm(fields.Form):
         self.catalogue = {row.pk: row for row in PartType.objects.all()}
         self.chosen = [self.catalogue[int(pk)] for pk in dict.fromkeys(ids) if _is_id(pk) and int(pk) in self.catalogue]
         for code in OTHERS:
-            for name, (label, most, rows) in OWNERS_READ.items():
-                self.fields[f"{name}_{code}"] = fields.words(label, most, rows=rows)
+            for name in FOR_OWNERS:
+                english = self.fields[name]
+                self.fields[f"{name}_{code}"] = fields.words(english.label, english.max_length, rows=2)
+
+    def differing_words(self, row: Bulletin) -> list[tuple[str, str, str]]:
+        """Return (label, what stands, what was typed) of each text in another language that differs."""
+        stands, told = words_in_others(row), []
+        for _, language, some, _ in self.in_others():
+            for bound in some:
+                kept, typed = stands.get(bound.name, ""), self.cleaned_data.get(bound.name, "")
+                if kept != typed:
+                    told.append((f"{bound.label} ({language})", kept, typed))
+        return told
 
     def in_others(self) -> list[tuple[str, str, list[forms.BoundField], bool]]:
         """Return (code, language, its fields, whether something stands in one) of each language but English."""
-        groups = [(code, name, [self[f"{part}_{code}"] for part in OWNERS_READ]) for code, name in OTHERS.items()]
+        groups = [(code, name, [self[f"{part}_{code}"] for part in FOR_OWNERS]) for code, name in OTHERS.items()]
         return [(code, name, some, any(one.value() or one.errors for one in some)) for code, name, some in groups]
 
     def clean(self) -> dict[str, Any]:
@@ -108,7 +114,7 @@ class BulletinForm(fields.Form):
         return kept | {
             "part_types": [row.pk for row in self.chosen], "serials": self.cleaned_data["serials"],
             "batches": self.cleaned_data["batches"], "firmware": self.cleaned_data["firmware"],
-            "texts": {code: {name: self.cleaned_data[f"{name}_{code}"] for name in OWNERS_READ} for code in OTHERS},
+            "texts": {code: {name: self.cleaned_data[f"{name}_{code}"] for name in FOR_OWNERS} for code in OTHERS},
         }  # fmt: skip
 
     def scope(self) -> Scope:
@@ -156,10 +162,14 @@ class BulletinForm(fields.Form):
         return found[0] if len(found) == 1 else None
 
 
+def words_in_others(row: Bulletin) -> dict[str, str]:
+    """Return what a bulletin says in languages other than English, by the names of the form's fields."""
+    return {f"{name}_{text.language}": getattr(text, name) for text in row.texts.all() for name in FOR_OWNERS}
+
+
 def as_typed(row: Bulletin) -> dict[str, Any]:
     """Return a draft as the form shows it."""
-    words = {f"{name}_{text.language}": getattr(text, name) for text in row.texts.all() for name in OWNERS_READ}
-    return {name: getattr(row, name) for name in KEPT} | words | {
+    return {name: getattr(row, name) for name in KEPT} | words_in_others(row) | {
         "serials": ranges_typed((span.first, span.last) for span in row.ranges.all()), "version": row.version,
         "batches": ", ".join(row.batches), "firmware": ", ".join(row.firmware),
     }  # fmt: skip

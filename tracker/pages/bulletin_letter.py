@@ -33,21 +33,16 @@ def letter(request: HttpRequest, bulletin_id: int) -> HttpResponse:
     code = known(request.GET.get("language", ""))
     languages = [ENGLISH, *(text.language for text in row.texts.all())]
     with in_language(code):
-        subject = say(HEADLINE)
+        subject, pieces = say(HEADLINE), marked(_text(row, code)) if row.is_hazard else ()
     context = {
-        "row": row, "pieces": marked(_text(row, code)) if row.is_hazard else (), "language": code,
+        "row": row, "pieces": pieces, "language": code,
         "languages": [(each, LANGUAGES[each]) for each in languages], "subject": subject, "untold": queries.readers_left_out(row),
     }  # fmt: skip
     return render(request, "desk/bulletin_letter.html", context)
 
 
 def _text(row: Bulletin, code: str) -> str:
-    """The plain part of the letter, as the dispatcher writes it for readers of a language."""
-    with in_language(code):
-        return _written(row, code)
-
-
-def _written(row: Bulletin, code: str) -> str:
+    """The plain part of the letter in the language spoken, as the dispatcher writes it."""
     frame, notice = _sample(row)
     view = SimpleNamespace(
         owner=SimpleNamespace(name="[name of the owner]"),

@@ -58,6 +58,7 @@ def change(request: HttpRequest, bulletin_id: int) -> HttpResponse:
             return redirect("bulletin", row.pk)
         if is_stale(form):
             show_conflict(form, row, COMPARED)
+            form.conflict += form.differing_words(queries.whole(row.pk))
     return _form_page(request, form, "Change the draft", "Save the draft", reverse("bulletin", args=[row.pk]), row)
 
 
