@@ -59,19 +59,21 @@ class BulletinForm(fields.Form):
         ids = self.data.getlist("part_types") if isinstance(self.data, QueryDict) else map(str, chosen)
         self.catalogue = {row.pk: row for row in PartType.objects.all()}
         self.chosen = [self.catalogue[int(pk)] for pk in dict.fromkeys(ids) if _is_id(pk) and int(pk) in self.catalogue]
-        for code in OTHERS:
+        for code, language in OTHERS.items():
             for name in FOR_OWNERS:
                 english = self.fields[name]
-                self.fields[f"{name}_{code}"] = fields.words(english.label, english.max_length, rows=2)
+                self.fields[f"{name}_{code}"] = fields.words(
+                    f"{english.label} ({language})", english.max_length, rows=2
+                )
 
     def differing_words(self, row: Bulletin) -> list[tuple[str, str, str]]:
         """Return (label, what stands, what was typed) of each text in another language that differs."""
         stands, told = words_in_others(row), []
-        for _, language, some, _ in self.in_others():
+        for _, _, some, _ in self.in_others():
             for bound in some:
                 kept, typed = stands.get(bound.name, ""), self.cleaned_data.get(bound.name, "")
                 if kept != typed:
-                    told.append((f"{bound.label} ({language})", kept, typed))
+                    told.append((bound.label, kept, typed))
         return told
 
     def in_others(self) -> list[tuple[str, str, list[forms.BoundField], bool]]:

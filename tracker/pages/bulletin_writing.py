@@ -91,8 +91,8 @@ def live(form: BulletinForm) -> dict[str, Any]:
         found, trouble = None, refusal.message if form.chosen else ""
     pieces = [(title, marked(form.said(name))) for name, title in PARTS if form.said(name)]
     pieces += [
-        (f"{name}, {bound.label.lower()}:", marked(form.said(bound.name)))
-        for _, name, some, _ in form.in_others() for bound in some if form.said(bound.name)
+        (f"{bound.label}:", marked(form.said(bound.name)))
+        for _, _, some, _ in form.in_others() for bound in some if form.said(bound.name)
     ]  # fmt: skip
     softened = list(dict.fromkeys(piece for _, told in pieces for piece, softens in told if softens))
     return {

@@ -93,7 +93,8 @@ def choice(label: str, choices: Any, *, required: bool = True, help_text: str = 
 
 def tick(label: str, help_text: str = "", *, required: bool = False) -> forms.BooleanField:
     """Yes or no; required: only yes."""
-    return forms.BooleanField(label=label, required=required, help_text=help_text)
+    told = {"required": "Tick this once it is so."}
+    return forms.BooleanField(label=label, required=required, help_text=help_text, error_messages=told)
 
 
 def day(label: str, *, required: bool = True, help_text: str = "") -> forms.DateField:
